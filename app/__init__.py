@@ -1,0 +1,1 @@
+"""Countback: every part that comes out of a device is counted, and counted back."""

@@ -1,0 +1,228 @@
+"""Tables of the jobs room.
+
+Facts: ``bench_event``; nothing updates or deletes them. ``job`` carries the projection of its events: the
+stage, the hold and ``bench``, the counting state as JSON. ``part_use`` and ``discard`` spell out for the
+review what the events say about parts; they are written with the event and struck by an undo.
+"""
+
+from datetime import date, datetime
+from decimal import Decimal
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import CheckConstraint, Column, Index, LargeBinary, UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from app.platform.types import BigId, Json, Money4, enum_type
+from app.rules.sheet import WasteStream
+
+
+class Stage(StrEnum):
+    """How far a job is, in the order of the work."""
+
+    BOOKED = "booked in"
+    SAFE = "made safe"
+    PLANNED = "planned"
+    QUOTED = "quoted"
+    APPROVED = "approved"
+    KITTED = "kitted"
+    TEARDOWN = "teardown"
+    REFIT = "refit"
+    COUNTED = "counted"
+    TESTED = "tested"
+    CLOSED = "closed"
+    RETURNED = "returned unrepaired"
+
+
+class Hold(StrEnum):
+    """Why a job cannot go on."""
+
+    NONE = "none"
+    PARTS = "parts"
+    OWNER = "owner's answer"
+    SAFETY = "safety"
+    CURE = "cure"
+
+
+class Coverage(StrEnum):
+    """Who pays."""
+
+    OWNER = "owner pays"
+    WARRANTY = "warranty"
+    INTERNAL = "internal"
+
+
+class DataWish(StrEnum):
+    """What the owner wants done with what is stored on the device."""
+
+    KEEP = "keep"
+    ERASE = "erase"
+    NONE = "no data on it"
+
+
+class Job(SQLModel, table=True):
+    """One device on one visit."""
+
+    __tablename__ = "job"
+    __table_args__ = (
+        Index("ix_job_stage_id", "stage", "id"),
+        Index("ix_job_serial_id", "serial", "id"),
+        Index("ix_job_closed_at", "closed_at"),
+        Index("ix_job_technician_id_stage", "technician_id", "stage"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    number: str = Field(max_length=16, unique=True)
+    device_model_id: int = Field(foreign_key="device_model.id", index=True)
+    revision_id: int = Field(foreign_key="revision.id", index=True, description="The job stays on this revision.")
+    serial: str = Field(max_length=48)
+    fault: str = Field(max_length=500)
+    condition: str = Field(max_length=500)
+    in_box: str = Field(default="", max_length=300)
+    owner_ref: str = Field(max_length=120)
+    coverage: Coverage = Field(sa_column=Column(enum_type(Coverage, "coverage"), nullable=False))
+    data_wish: DataWish = Field(sa_column=Column(enum_type(DataWish, "data_wish"), nullable=False))
+    consent: bool = False
+    booked_at: datetime = Field(index=True)
+    booked_by: int | None = Field(default=None, foreign_key="person.id")
+    stage: Stage = Field(sa_column=Column(enum_type(Stage, "stage"), nullable=False))
+    hold: Hold = Field(default=Hold.NONE, sa_column=Column(enum_type(Hold, "hold"), nullable=False))
+    hold_reason: str = Field(default="", max_length=300)
+    targets: list[str] = Field(default_factory=list, sa_column=Column(Json, nullable=False))
+    bench: dict[str, Any] = Field(
+        default_factory=dict, sa_column=Column(Json, nullable=False), description="projection of the events"
+    )
+    technician_id: int | None = Field(default=None, foreign_key="person.id")
+    promised_on: date | None = None
+    quoted: Decimal | None = Field(default=None, sa_column=Column(Money4, nullable=True))
+    parts_cost: Decimal | None = Field(default=None, sa_column=Column(Money4, nullable=True))
+    labour_cost: Decimal | None = Field(default=None, sa_column=Column(Money4, nullable=True))
+    bench_s: int | None = Field(default=None, description="Bench time in seconds, set at closing.")
+    closed_at: datetime | None = None
+    closed_by: int | None = Field(default=None, foreign_key="person.id")
+    overridden: bool = False
+    seal: str = Field(default="", max_length=64, description="Chain hash of the last event when the job closed.")
+    last_sequence: int = 0
+    chain: str = Field(default="", max_length=64)
+    version: int = 1
+
+
+class BenchEvent(SQLModel, table=True):
+    """One fact about a job, appended. ``chain`` is SHA-256 over the previous chain and this event's content."""
+
+    __tablename__ = "bench_event"
+    __table_args__ = (UniqueConstraint("job_id", "sequence"), Index("ix_bench_event_at", "at"))
+
+    id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
+    event_id: str = Field(max_length=36, unique=True)
+    content_hash: str = Field(max_length=64)
+    job_id: int = Field(foreign_key="job.id")
+    sequence: int
+    kind: str = Field(max_length=24)
+    pass_no: int = 1
+    step: str | None = Field(default=None, max_length=48)
+    person_id: int | None = Field(default=None, foreign_key="person.id")
+    at: datetime
+    data: dict[str, Any] = Field(default_factory=dict, sa_column=Column(Json, nullable=False))
+    undoes: str | None = Field(default=None, max_length=36, description="event_id of the entry this takes back")
+    chain: str = Field(max_length=64)
+
+
+class KitLine(SQLModel, table=True):
+    """What a job needs of a part: planned, added on the way, handed out, returned."""
+
+    __tablename__ = "kit_line"
+    __table_args__ = (
+        UniqueConstraint("job_id", "part_number"),
+        CheckConstraint("planned >= 0", name="planned_not_negative"),
+        CheckConstraint("added >= 0", name="added_not_negative"),
+        CheckConstraint("issued >= 0", name="issued_not_negative"),
+        CheckConstraint("returned >= 0 AND returned <= issued", name="returned_within_issued"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    part_number: str = Field(max_length=32, index=True)
+    planned: int = 0
+    added: int = 0
+    issued: int = 0
+    returned: int = 0
+
+
+class KitLot(SQLModel, table=True):
+    """What of a lot a job was handed and what became of it: issued = fitted + spoiled + returned + with the job."""
+
+    __tablename__ = "kit_lot"
+    __table_args__ = (
+        UniqueConstraint("job_id", "lot_id"),
+        CheckConstraint("fitted >= 0 AND spoiled >= 0 AND returned >= 0", name="not_negative"),
+        CheckConstraint("fitted + spoiled + returned <= issued", name="within_issued"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    part_number: str = Field(max_length=32, index=True)
+    lot_id: int = Field(foreign_key="lot.id", index=True)
+    lot_code: str = Field(max_length=48)
+    unit_cost: Decimal = Field(sa_column=Column(Money4, nullable=False))
+    issued: int = 0
+    fitted: int = 0
+    spoiled: int = 0
+    returned: int = 0
+    serials: list[str] = Field(default_factory=list, sa_column=Column(Json, nullable=False))
+
+
+class PartUse(SQLModel, table=True):
+    """A new part fitted in a job, with its lot: where a batch went."""
+
+    __tablename__ = "part_use"
+    __table_args__ = (CheckConstraint("quantity >= 1", name="quantity_positive"),)
+
+    id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
+    job_id: int = Field(foreign_key="job.id", index=True)
+    event_id: str = Field(max_length=36, index=True)
+    step: str = Field(max_length=48)
+    item: str = Field(max_length=110)
+    part_number: str = Field(max_length=32, index=True)
+    lot_id: int = Field(foreign_key="lot.id", index=True)
+    quantity: int
+    serial: str = Field(default="", max_length=48)
+    struck: bool = Field(default=False, description="Taken back by an undo.")
+
+
+class Discard(SQLModel, table=True):
+    """A single-use or damaged item scrapped, with the reason planned or damaged."""
+
+    __tablename__ = "discard"
+    __table_args__ = (
+        CheckConstraint("quantity >= 1", name="quantity_positive"),
+        CheckConstraint("reason IN ('planned', 'damaged', 'spoiled')", name="reason_known"),
+    )
+
+    id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
+    job_id: int = Field(foreign_key="job.id", index=True)
+    event_id: str = Field(max_length=36, index=True)
+    step: str = Field(max_length=48)
+    item: str = Field(max_length=110)
+    name: str = Field(max_length=120)
+    quantity: int
+    reason: str = Field(max_length=12)
+    waste_stream: WasteStream = Field(sa_column=Column(enum_type(WasteStream, "waste_stream"), nullable=False))
+    struck: bool = False
+
+
+class Photo(SQLModel, table=True):
+    """A photo of a job, decoded and encoded anew so that nothing but the picture is kept."""
+
+    __tablename__ = "photo"
+
+    id: int | None = Field(default=None, primary_key=True)
+    job_id: int = Field(foreign_key="job.id", index=True)
+    event_id: str | None = Field(default=None, max_length=36)
+    caption: str = Field(default="", max_length=120)
+    width: int
+    height: int
+    sha256: str = Field(max_length=64)
+    body: bytes = Field(sa_column=Column(LargeBinary, nullable=False))
+    taken_at: datetime
+    person_id: int | None = Field(default=None, foreign_key="person.id")

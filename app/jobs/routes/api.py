@@ -1,0 +1,5 @@
+"""HTTP: api."""
+
+from fastapi import APIRouter
+
+router = APIRouter()

@@ -1,0 +1,5 @@
+"""HTTP: booking."""
+
+from fastapi import APIRouter
+
+router = APIRouter(include_in_schema=False)

@@ -1,0 +1,5 @@
+"""HTTP: closing."""
+
+from fastapi import APIRouter
+
+router = APIRouter(include_in_schema=False)

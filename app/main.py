@@ -1,0 +1,60 @@
+"""Builds the app: settings, database, error answers, and the rooms mounted in order."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib import import_module
+
+from fastapi import FastAPI
+from fastapi.middleware.gzip import GZipMiddleware
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from app.platform import failures
+from app.platform.db import Database, make_database
+from app.platform.settings import Settings, get_settings
+from app.platform.web import VERSION, SecurityHeaders, make_environment, static_folder
+
+ROOMS = ("platform", "people", "stores", "procedures", "jobs", "review")
+
+
+class StaticForEver(StaticFiles):
+    """Static files whose address carries a mark of their content may be cached for ever."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        """Answer with the file; ``?v=`` in the address makes it immutable."""
+        response = await super().get_response(path, scope)
+        marked = b"v=" in scope.get("query_string", b"")
+        response.headers["cache-control"] = "public, max-age=31536000, immutable" if marked else "no-cache"
+        return response
+
+
+def build_app(settings: Settings | None = None, db: Database | None = None) -> FastAPI:
+    """Build the application. ``db`` lets tests and the demo hand in an open database."""
+    settings = settings or get_settings()
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        yield
+        if db is None:
+            app.state.db.dispose()
+
+    app = FastAPI(
+        title="Countback",
+        version=VERSION,
+        description="JSON API of the bench-side job tracker. Errors are RFC 9457 problem details.",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=lifespan,
+    )
+    app.state.settings = settings
+    app.state.db = db or make_database(settings)
+    app.state.templates = make_environment(settings)
+    failures.install(app)
+    for room in ROOMS:
+        for router in import_module(f"app.{room}.routes").routers:
+            app.include_router(router)
+    app.mount("/static", StaticForEver(directory=static_folder()), name="static")
+    app.add_middleware(GZipMiddleware, minimum_size=800, compresslevel=5)
+    app.add_middleware(SecurityHeaders)
+    return app

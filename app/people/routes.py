@@ -1,0 +1,6 @@
+"""HTTP of the people room."""
+
+from fastapi import APIRouter
+
+router = APIRouter()
+routers = (router,)

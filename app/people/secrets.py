@@ -1,0 +1,52 @@
+"""Passphrases and PINs: what is acceptable, how they are hashed and checked (Argon2id)."""
+
+import secrets as random_source
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from app.people.models import Role
+from app.platform.errors import Refused
+
+# OWASP's least setting for Argon2id: 19 MiB, two passes, one lane.
+_HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
+PIN_DIGITS = 6
+PASSPHRASE_LENGTH = 12
+
+
+def check_secret(role: Role, secret: str, field: str = "secret") -> str:
+    """Return the secret when it is acceptable for the role; Refused with what is wrong."""
+    if role is Role.TECHNICIAN:
+        if len(secret) != PIN_DIGITS or not (secret.isascii() and secret.isdigit()):
+            raise Refused("A PIN has 6 digits.", field)
+        steps = {(int(b) - int(a)) % 10 for a, b in zip(secret, secret[1:], strict=False)}
+        if len(steps) == 1 and steps <= {0, 1, 9}:
+            raise Refused("This PIN is too easy to guess. Avoid one repeated digit or a plain sequence.", field)
+        return secret
+    if len(secret) < PASSPHRASE_LENGTH:
+        raise Refused(f"A passphrase has at least {PASSPHRASE_LENGTH} characters; a few words are best.", field)
+    if len(secret) > 200 or len(set(secret)) < 5:
+        raise Refused("Choose a passphrase of several different words.", field)
+    return secret
+
+
+def hash_secret(secret: str) -> str:
+    """Return the Argon2id hash of a secret."""
+    return _HASHER.hash(secret)
+
+
+def verify(secret_hash: str, secret: str) -> bool:
+    """Whether the secret matches; a damaged hash matches nothing."""
+    try:
+        return _HASHER.verify(secret_hash, secret)
+    except (VerificationError, InvalidHashError):
+        return False
+
+
+# Checked when a name is unknown, so that the answer takes as long as for a known one.
+DUMMY_HASH = hash_secret(random_source.token_urlsafe(16))
+
+
+def new_token() -> str:
+    """Return a random secret token of 256 bits for a cookie, link or API token."""
+    return random_source.token_urlsafe(32)

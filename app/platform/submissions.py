@@ -1,0 +1,84 @@
+"""Exactly once: a write is claimed by its id and a hash of its content before anything else happens."""
+
+import hashlib
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import rfc8785
+from sqlalchemy import update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col, select
+
+from app.platform.errors import AlreadyDone, Conflict, Refused
+from app.platform.models import Submission
+
+
+def canonical(content: Any) -> bytes:
+    """Return the canonical JSON (RFC 8785) of plain content; other values are written as text."""
+    return rfc8785.dumps(_plain(content))
+
+
+def content_hash(content: Any) -> str:
+    """Return the SHA-256 hex digest of the canonical JSON of ``content``."""
+    return hashlib.sha256(canonical(content)).hexdigest()
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bool) or value is None or isinstance(value, str):
+        return value
+    if isinstance(value, int):
+        # RFC 8785 numbers are IEEE doubles: a larger integer is written as text.
+        return value if abs(value) < 2**53 else str(value)
+    if isinstance(value, Mapping):
+        return {str(k): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if isinstance(value, bytes):
+        return hashlib.sha256(value).hexdigest()
+    return str(value)
+
+
+def valid_id(value: str) -> str:
+    """Return the id in its normal form; Refused when it is not a UUID."""
+    try:
+        return str(UUID(value))
+    except ValueError as error:
+        raise Refused("This form has lost its number. Reload the page and send it again.") from error
+
+
+def insert_once(session: Session, table: Any, values: Mapping[str, Any]) -> bool:
+    """Insert a row unless its key is there; True when it was inserted. Waits for a rival writer on PostgreSQL."""
+    dialect = session.get_bind().dialect.name
+    make = postgresql.insert if dialect == "postgresql" else sqlite.insert
+    # RETURNING tells an inserted row from a skipped one on both databases; rowcount does not.
+    statement = make(table).values(**values).on_conflict_do_nothing().returning(*table.__table__.primary_key.columns)
+    return session.connection().execute(statement).first() is not None
+
+
+def claim(session: Session, submission_id: str, content: Any, who: int | None, at: datetime) -> str:
+    """Claim a submission before acting on it; returns the normal form of the id.
+
+    Raises AlreadyDone with the first outcome when the same content was stored before, and Conflict when the
+    same id came with other content.
+    """
+    key = valid_id(submission_id)
+    digest = content_hash(content)
+    row = {"id": key, "content_hash": digest, "person_id": who, "location": "", "created_at": at}
+    if insert_once(session, Submission, row):
+        return key
+    known = session.exec(select(Submission).where(col(Submission.id) == key)).one()
+    if known.content_hash != digest:
+        raise Conflict(
+            "This form was already sent with other content, and that was stored. "
+            "Reload the page to see it, then make the change again."
+        )
+    raise AlreadyDone(known.location)
+
+
+def settle(session: Session, submission_id: str, location: str) -> None:
+    """Note where the outcome of a claimed submission is shown."""
+    session.connection().execute(
+        update(Submission).where(col(Submission.id) == submission_id).values(location=location)
+    )

