@@ -7,19 +7,28 @@ checks its token. A test walks all routes and fails on one without such a declar
 import hashlib
 import hmac
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Annotated
 
+import structlog
 from fastapi import Depends, Request
+from sqlalchemy.exc import SQLAlchemyError
 
-from app.people import queries
+from app.people import actions, queries
 from app.people.models import Role
+from app.people.secrets import token_hash
 from app.platform import clock
+from app.platform.db import Database
 from app.platform.errors import Forbidden, NotSignedIn
 from app.platform.forms import RawForm
-from app.platform.web import SAFE_METHODS, Db, SiteSettings, read_form, same_origin
+from app.platform.web import SAFE_METHODS, Db, SiteSettings, get_settings, read_form, same_origin
+
+log = structlog.get_logger()
 
 COOKIE = "countback"
 SECURE_COOKIE = "__Host-countback"
+# How often a use is written down: often enough to end an idle sign-in on time, seldom enough to cost nothing.
+NOTE_EVERY = timedelta(minutes=5)
 ROLE_WORDS = {Role.TECHNICIAN: "technicians", Role.STORES: "stores clerks", Role.SUPERVISOR: "supervisors"}
 
 
@@ -37,11 +46,6 @@ class Caller:
     token_label: str = ""
 
 
-def token_hash(token: str) -> str:
-    """Return what is stored of a secret token: its SHA-256. Tokens are random, so a slow hash adds nothing."""
-    return hashlib.sha256(token.encode()).hexdigest()
-
-
 def csrf_token(cookie: str) -> str:
     """Return the form token that belongs to a sign-in cookie."""
     return hmac.new(cookie.encode(), b"countback form token", hashlib.sha256).hexdigest()
@@ -57,10 +61,13 @@ def find_caller(request: Request, db: Db) -> Caller | None:
     cookie = cookie_of(request)
     if not cookie:
         return None
+    at = clock.now()
     with db.read() as session:
-        found = queries.signed_in(session, token_hash(cookie), clock.now())
+        found = queries.signed_in(session, token_hash(cookie), at)
     if found is None:
         return None
+    if at - found.last_seen_at >= NOTE_EVERY:
+        _keep_signed_in(db, found.sign_in_id, at, timedelta(hours=get_settings(request).session_hours))
     caller = Caller(
         person_id=found.person_id,
         name=found.name,
@@ -72,6 +79,15 @@ def find_caller(request: Request, db: Db) -> Caller | None:
     )
     request.state.caller = caller
     return caller
+
+
+def _keep_signed_in(db: Database, sign_in_id: int, at: datetime, lasts: timedelta) -> None:
+    """Move the end of a sign-in on. A full disk must not keep anybody from reading, so it is only logged."""
+    try:
+        with db.write() as session:
+            actions.see_again(session, sign_in_id, at, lasts)
+    except SQLAlchemyError as error:
+        log.warning("use of a sign-in not noted", error=str(error))
 
 
 OptionalCaller = Annotated[Caller | None, Depends(find_caller)]
@@ -119,7 +135,14 @@ class AllowToken:
                 found = queries.token_holder(session, token_hash(token.strip()))
             if found is not None:
                 caller = Caller(
-                    found.person_id, found.name, found.role, "auto", "right", None, "", token_label=found.label
+                    found.person_id,
+                    found.name,
+                    found.role,
+                    "auto",
+                    "right",
+                    None,
+                    "",
+                    token_label=found.label,
                 )
         elif request.method in SAFE_METHODS:
             caller = find_caller(request, db)
@@ -128,6 +151,21 @@ class AllowToken:
         if caller.role not in self.roles:
             raise Forbidden("This token's role may not do this. Ask a supervisor for another token.")
         return caller
+
+
+def _token_caller(db: Database, hashed: str) -> Caller | None:
+    at = clock.now()
+    with db.read() as session:
+        found = queries.token_holder(session, hashed)
+    if found is None:
+        return None
+    if found.last_used_at is None or at - found.last_used_at >= NOTE_EVERY:
+        try:
+            with db.write() as session:
+                actions.note_token_use(session, found.token_id, at)
+        except SQLAlchemyError as error:
+            log.warning("use of a token not noted", error=str(error))
+    return Caller(found.person_id, found.name, found.role, "auto", "right", None, "", token_label=found.label)
 
 
 async def posted(request: Request, caller: OptionalCaller, settings: SiteSettings) -> RawForm:

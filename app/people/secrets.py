@@ -1,5 +1,6 @@
 """Passphrases and PINs: what is acceptable, how they are hashed and checked (Argon2id)."""
 
+import hashlib
 import secrets as random_source
 
 from argon2 import PasswordHasher
@@ -50,3 +51,8 @@ DUMMY_HASH = hash_secret(random_source.token_urlsafe(16))
 def new_token() -> str:
     """Return a random secret token of 256 bits for a cookie, link or API token."""
     return random_source.token_urlsafe(32)
+
+
+def token_hash(token: str) -> str:
+    """Return what is stored of a secret token: its SHA-256. Tokens are random, so a slow hash adds nothing."""
+    return hashlib.sha256(token.encode()).hexdigest()

@@ -18,7 +18,8 @@ from app.platform.settings import Settings
 try:
     import pysqlite3 as sqlite_driver
 except ImportError:  # No wheel for this machine: the Python's own SQLite, whose version `check` reports.
-    import sqlite3 as sqlite_driver  # type: ignore[no-redef]
+    import sqlite3 as sqlite_driver
+
 
 class FairLock:
     """A first-come, first-served lock. A plain Lock lets one busy thread overtake the others for seconds."""

@@ -87,7 +87,7 @@ def _http(request: Request, error: Any) -> Response:
     return answer(request, ErrorPage(error.status_code, title, detail), dict(error.headers or {}))
 
 
-def _invalid(request: Request, error: RequestValidationError) -> Response:
+def _invalid(request: Request, error: Any) -> Response:
     first = error.errors()[0]
     where = ".".join(str(p) for p in first["loc"])
     if wants_json(request):
@@ -105,7 +105,9 @@ def _database(request: Request, error: Exception) -> Response:
         shown = ErrorPage(507, "The disk is full", "Nothing was stored. Free some space; then send it again.")
     else:
         shown = ErrorPage(
-            503, "The database does not answer", "Nothing was stored. Wait a moment; then send it again.",
+            503,
+            "The database does not answer",
+            "Nothing was stored. Wait a moment; then send it again.",
             reference=reference,
         )
     return answer(request, shown, {"Retry-After": "5"})
@@ -121,7 +123,8 @@ def _unexpected(request: Request, error: Exception) -> Response:
     reference = secrets.token_hex(4)
     log.error("unexpected error", reference=reference, path=request.url.path, exc_info=error)
     shown = ErrorPage(
-        500, "Something went wrong on our side",
+        500,
+        "Something went wrong on our side",
         "Nothing of this request was stored. Try again; if it happens again, tell your supervisor the reference.",
         reference=reference,
     )
@@ -132,17 +135,25 @@ def install(app: FastAPI) -> None:
     """Give the app its error answers."""
     add = app.add_exception_handler
     add(NotSignedIn, _not_signed_in)
-    add(AlreadyDone, lambda _request, error: see_other(error.location or "/"))  # type: ignore[attr-defined]
+    add(AlreadyDone, lambda _request, error: see_other(error.location or "/"))
     add(Refused, _refused)
     add(Stale, _stale)
-    add(Conflict, lambda r, e: answer(r, ErrorPage(409, "This was sent before", e.reason)))  # type: ignore[attr-defined]
-    add(NotFound, lambda r, e: answer(r, ErrorPage(404, str(e), "Check the number, or look it up in the list.")))
-    add(Forbidden, lambda r, e: answer(r, ErrorPage(403, "Your role may not do this", e.reason)))  # type: ignore[attr-defined]
-    add(TooMany, lambda r, e: answer(  # type: ignore[attr-defined]
-        r, ErrorPage(429, "Too many tries", e.reason), {"Retry-After": str(e.retry_s)}  # type: ignore[attr-defined]
-    ))
+    add(Conflict, lambda r, e: answer(r, ErrorPage(409, "This was sent before", e.reason)))
+    add(
+        NotFound,
+        lambda r, e: answer(r, ErrorPage(404, str(e), "Check the number, or look it up in the list.")),
+    )
+    add(Forbidden, lambda r, e: answer(r, ErrorPage(403, "Your role may not do this", e.reason)))
+    add(
+        TooMany,
+        lambda r, e: answer(
+            r,
+            ErrorPage(429, "Too many tries", e.reason),
+            {"Retry-After": str(e.retry_s)},
+        ),
+    )
     add(HTTPException, _http)
-    add(RequestValidationError, _invalid)  # type: ignore[arg-type]
+    add(RequestValidationError, _invalid)
     add(IntegrityError, _rival)
     add(OperationalError, _database)
     add(DBAPIError, _database)

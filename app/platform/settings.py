@@ -30,7 +30,8 @@ class Settings(BaseSettings):
     currency: Annotated[str, Field(description="Currency of all money, an ISO 4217 code.")] = "EUR"
     labour_rate: Annotated[Decimal, Field(ge=0, description="Price of one hour of bench time.")] = Decimal("54.00")
     shift_end: Annotated[
-        str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$", description="Local time at which open bench time ends.")
+        str,
+        Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$", description="Local time at which open bench time ends."),
     ] = "18:00"
     session_hours: Annotated[int, Field(ge=1, le=720, description="Hours a sign-in lasts without use.")] = 12
     secure_cookies: Annotated[

@@ -152,7 +152,12 @@ def page(
     environment: Environment = request.app.state.templates
     loaded = environment.get_template(template)
     caller = getattr(request.state, "caller", None) or NoCaller()
-    values = {"page": context, "caller": caller, "path": request.url.path, "query": dict(request.query_params)}
+    values = {
+        "page": context,
+        "caller": caller,
+        "path": request.url.path,
+        "query": dict(request.query_params),
+    }
     if fragment is not None and is_partial(request):
         body = "".join(loaded.blocks[fragment](loaded.new_context(values)))
     else:
@@ -224,9 +229,7 @@ class SecurityHeaders:
         async def with_headers(message: Any) -> None:
             if message["type"] == "http.response.start":
                 present = {k.lower() for k, _ in message["headers"]}
-                extra = [
-                    (k.encode(), v.encode()) for k, v in SECURITY_HEADERS.items() if k.encode() not in present
-                ]
+                extra = [(k.encode(), v.encode()) for k, v in SECURITY_HEADERS.items() if k.encode() not in present]
                 if b"cache-control" not in present:
                     extra.append((b"cache-control", b"no-store"))
                 message["headers"] = [*message["headers"], *extra]

@@ -12,7 +12,6 @@ from app.rules.counting import BenchState, ClosingCount, Event, Item, ItemCount,
 from app.rules.sheet import Inspection, ReuseClass, Sheet
 from app.rules.verdict import Refused
 
-
 TAKE_BACK = "Take the ticks back down to that step first, so that the sheet knows it is open again."
 
 
@@ -225,9 +224,7 @@ def wanted(item: Item, count: ItemCount) -> tuple[int, int]:
     return back, places - back
 
 
-def _draw(
-    key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dict[int, int]
-) -> list[Fitted]:
+def _draw(key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dict[int, int]) -> list[Fitted]:
     found = []
     for lot in lots:
         used = taken.get(lot.lot_id, 0)
@@ -299,7 +296,9 @@ def absent(item: Item, count: ItemCount, pieces: int, part: str | None) -> Outco
     """Report pieces that were missing when the device was opened; a new one is needed for each."""
     free = count.baseline - count.out - count.absent
     if item.kind == "fit" or pieces < 1 or pieces > free:
-        raise Refused(f"{item.name}: {free} are not counted out yet, so {pieces} cannot be missing on arrival.", "count")
+        raise Refused(
+            f"{item.name}: {free} are not counted out yet, so {pieces} cannot be missing on arrival.", "count"
+        )
     return Outcome(effect={item.key: {"absent": pieces}}, needs=_needs(item, pieces, part))
 
 
@@ -352,7 +351,10 @@ def _needs(item: Item, pieces: int, part: str | None) -> dict[str, int]:
         return {}
     number = part or item.part
     if number is None:
-        raise Refused(f"{item.name} has no part number in the procedure. Choose the new part from the catalogue.", "part")
+        raise Refused(
+            f"{item.name} has no part number in the procedure. Choose the new part from the catalogue.",
+            "part",
+        )
     return {number: pieces}
 
 
@@ -365,7 +367,10 @@ def recount(
     """
     uncounted = [n for n in expected if counted.get(n) is None]
     if uncounted:
-        raise Refused(f"Count tray pocket {uncounted[0]} too; nothing is taken as read at a hand-over.", f"pocket-{uncounted[0]}")
+        raise Refused(
+            f"Count tray pocket {uncounted[0]} too; nothing is taken as read at a hand-over.",
+            f"pocket-{uncounted[0]}",
+        )
     short: dict[int, int] = {}
     words = []
     for pocket, n in expected.items():

@@ -181,9 +181,7 @@ def _give_back(draws: Sequence[Draw], entry: ReturnIn) -> tuple[list[Draw], tupl
             kept.append(draw)
         wanted -= count
     if wanted:
-        raise Refused(
-            f"{entry.quantity} cannot come back: only {entry.quantity - wanted} went out.", "quantity"
-        )
+        raise Refused(f"{entry.quantity} cannot come back: only {entry.quantity - wanted} went out.", "quantity")
     kept.reverse()
     return back, tuple(kept)
 

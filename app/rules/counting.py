@@ -13,7 +13,7 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import datetime
 from typing import Any
 
-from app.rules.sheet import FixingKind, ReuseClass, Sheet, Step, WasteStream
+from app.rules.sheet import ReuseClass, Sheet, Step, WasteStream
 from app.rules.verdict import Refused
 
 Effect = Mapping[str, Mapping[str, int]]
@@ -268,6 +268,11 @@ def fold(events: Iterable[Event]) -> BenchState:
     return state
 
 
+def next_pass(state: BenchState) -> int:
+    """Return the number of the pass that a new plan begins: the next one once the present one is counted."""
+    return state.pass_no + 1 if state.counted else state.pass_no
+
+
 def _planned(state: BenchState, event: Event) -> BenchState:
     data = event.data
     return BenchState(
@@ -314,8 +319,8 @@ def _undone(state: BenchState, event: Event) -> BenchState:
         leftover = state.leftover - int(event.data.get("leftover", 0))
         gone = event.data.get("new_part_of")
         parts = {k: v for k, v in state.new_part.items() if k != gone}
-        return replace(state, rejects=rejects, leftover=leftover, new_part=parts)
-    state = replace(state, ticks=state.ticks[:-1], counted=False)
+        return replace(state, rejects=rejects, leftover=leftover, new_part=parts, counted=False)
+    state = replace(state, ticks=state.ticks[:-1], counted=False, tests={})
     if last.side == "turn":
         return replace(state, turned=False)
     if last.side == "down":
@@ -337,7 +342,7 @@ def _reported(state: BenchState, event: Event) -> BenchState:
     if event.data.get("reject"):
         rejects = (*rejects, str(event.data["reject"]))
     leftover = state.leftover + int(event.data.get("leftover", 0))
-    return replace(state, new_part=parts, rejects=rejects, leftover=leftover, counted=False)
+    return replace(state, new_part=parts, rejects=rejects, leftover=leftover, counted=False, tests={})
 
 
 def _taken_over(state: BenchState, event: Event) -> BenchState:
@@ -458,9 +463,7 @@ def _state_problems(state: BenchState, step_no: Mapping[str, int], later: set[st
         found += [f"Step {step_no[s]} has no teardown tick." for s in state.teardown if s not in state.down]
         found += [f"Step {step_no[s]} is not refitted." for s in state.refit if s not in state.up]
     if state.leftover:
-        found.append(
-            f"{state.leftover} piece left over on the bench. Find where it belongs before anything is closed."
-        )
+        found.append(f"{state.leftover} piece left over on the bench. Find where it belongs before anything is closed.")
     if state.recount_due:
         found.append("A recount is due because another technician took over.")
     return found

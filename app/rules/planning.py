@@ -130,9 +130,7 @@ def teardown_order(steps: Sequence[Step], needed: Collection[str]) -> tuple[str,
     while ready:
         pick = ready[0]
         if not frozenset(chosen[pick].tools) <= hand:
-            keeps = (
-                index for index in ready if chosen[index].tools and frozenset(chosen[index].tools) == hand
-            )
+            keeps = (index for index in ready if chosen[index].tools and frozenset(chosen[index].tools) == hand)
             pick = next(keeps, pick)
         ready.remove(pick)
         step = chosen[pick]
@@ -156,9 +154,7 @@ def _chosen_units(sheet: Sheet, targets: Collection[str]) -> tuple[Unit, ...]:
             names = ", ".join(unit.id for unit in sheet.units if unit.id in freed)
             raise Refused(f"This procedure has no unit “{target}”. It can reach: {names}.", "targets")
         if target not in freed:
-            raise Refused(
-                f"No step of this procedure frees the unit “{target}”, so it cannot be a target.", "targets"
-            )
+            raise Refused(f"No step of this procedure frees the unit “{target}”, so it cannot be a target.", "targets")
     return tuple(unit for unit in sheet.units if unit.id in set(targets))
 
 
@@ -174,9 +170,7 @@ def _refuse_unsound_order(sheet: Sheet) -> None:
 
 def _pockets(teardown: Sequence[Step]) -> tuple[Pocket, ...]:
     loose = [(step.id, fixing) for step in teardown for fixing in step.releases if fixing.goes_to_tray]
-    return tuple(
-        Pocket(number, step, fixing.id, fixing.count) for number, (step, fixing) in enumerate(loose, start=1)
-    )
+    return tuple(Pocket(number, step, fixing.id, fixing.count) for number, (step, fixing) in enumerate(loose, start=1))
 
 
 def _kit(teardown: Sequence[Step], targets: Mapping[str, Unit]) -> tuple[KitLine, ...]:
@@ -197,6 +191,4 @@ def _kit(teardown: Sequence[Step], targets: Mapping[str, Unit]) -> tuple[KitLine
             uses.setdefault(unit.part, []).append(KitUse(step.id, f"unit:{unit.id}", 1))
         for n, new in enumerate(step.refit.fits if step.refit else ()):
             uses.setdefault(new.part, []).append(KitUse(step.id, f"fit:{n}", new.count))
-    return tuple(
-        KitLine(part, sum(use.count for use in listed), tuple(listed)) for part, listed in uses.items()
-    )
+    return tuple(KitLine(part, sum(use.count for use in listed), tuple(listed)) for part, listed in uses.items())

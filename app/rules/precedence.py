@@ -41,17 +41,18 @@ def ancestors(steps: Iterable[Step], targets: Collection[str]) -> frozenset[str]
     return frozenset(found)
 
 
-def cycles(before: Mapping[str, Sequence[str]]) -> tuple[tuple[str, ...], ...]:
+def cycles(before: Mapping[str, Sequence[str]], at_most: int = 20) -> tuple[tuple[str, ...], ...]:
     """Return circles of steps that wait for each other, each as ids in the order they would be done.
 
-    Circles that share a step are reported one at a time, as mending the first usually mends the rest;
-    the answer is empty exactly when an order exists. Method: Kahn, Topological sorting of large
-    networks, CACM 5 (1962), then a walk against the arrows through what Kahn's method leaves over.
+    Circles that share a step are reported one at a time, as mending the first usually mends the rest.
+    The answer is empty exactly when an order exists; it stops at ``at_most`` circles. Method: Kahn,
+    Topological sorting of large networks, CACM 5 (1962), then a walk against the arrows through what
+    Kahn's method leaves over.
     """
     left = _leftover(before)
     place_in_sheet = {name: index for index, name in enumerate(before)}
     found: list[tuple[str, ...]] = []
-    while left:
+    while left and len(found) < at_most:
         trail: list[str] = []
         place: dict[str, int] = {}
         here = next(name for name in before if name in left)

@@ -15,9 +15,7 @@ class Verdict:
     words: str
 
 
-def tests_due(
-    sheet: Sheet, steps_done: Collection[str], exchanged_units: Collection[str]
-) -> tuple[ReleaseTest, ...]:
+def tests_due(sheet: Sheet, steps_done: Collection[str], exchanged_units: Collection[str]) -> tuple[ReleaseTest, ...]:
     """Return the release tests that are due, in the sheet's order.
 
     A test is due always, or when one of its units was exchanged, one of its steps was carried out,
@@ -37,9 +35,7 @@ def tests_due(
     )
 
 
-def judge_reading(
-    value: Decimal, low: Decimal | None, high: Decimal | None, unit: str | None = None
-) -> Verdict:
+def judge_reading(value: Decimal, low: Decimal | None, high: Decimal | None, unit: str | None = None) -> Verdict:
     """Judge a reading against inclusive limits, either of which may be missing.
 
     All three are in the same unit; ``unit`` only completes the words. Raises ValueError when there

@@ -67,9 +67,7 @@ def reorder(stock: Stock, rule: ReorderRule) -> Reorder:
     position = stock.position
     sums = f"{stock.on_hand} on hand + {stock.on_order} on order − {stock.reserved} reserved = {position}"
     if position > rule.reorder_point:
-        return Reorder(
-            position, 0, 0, f"{sums}, above the reorder point of {rule.reorder_point}: nothing to order."
-        )
+        return Reorder(position, 0, 0, f"{sums}, above the reorder point of {rule.reorder_point}: nothing to order.")
     missing = rule.order_up_to - position
     if missing == 0:
         return Reorder(position, 0, 0, f"{sums}, which is the order-up-to level: nothing to order.")
@@ -83,9 +81,7 @@ def reorder(stock: Stock, rule: ReorderRule) -> Reorder:
     if rule.minimum_order > missing:
         words += f"; the supplier's minimum order is {rule.minimum_order}"
     if rule.pack > 1:
-        words += (
-            f"; a pack holds {rule.pack}, so order {packs} {'pack' if packs == 1 else 'packs'}, {quantity}."
-        )
+        words += f"; a pack holds {rule.pack}, so order {packs} {'pack' if packs == 1 else 'packs'}, {quantity}."
     else:
         words += f"; order {quantity}."
     return Reorder(position, quantity, packs, words)

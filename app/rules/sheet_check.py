@@ -69,9 +69,7 @@ def _repeated(where: Where, step: str | None, noun: str, ids: Iterable[str]) -> 
         seen.add(name)
 
 
-def _unknown_part(
-    where: Where, step: str | None, part: str, parts: frozenset[str] | None
-) -> Iterator[Finding]:
+def _unknown_part(where: Where, step: str | None, part: str, parts: frozenset[str] | None) -> Iterator[Finding]:
     if parts is not None and part not in parts:
         yield Finding(
             where,
@@ -81,9 +79,7 @@ def _unknown_part(
         )
 
 
-def _new_parts(
-    where: Where, step: str, new: Iterable[NewPart], parts: frozenset[str] | None
-) -> Iterator[Finding]:
+def _new_parts(where: Where, step: str, new: Iterable[NewPart], parts: frozenset[str] | None) -> Iterator[Finding]:
     for index, line in enumerate(new):
         yield from _unknown_part((*where, index, "part"), step, line.part, parts)
 
@@ -174,9 +170,7 @@ def _way_back(index: int, step: Step) -> Iterator[Finding]:
 
 
 def _fixings(index: int, step: Step, parts: frozenset[str] | None) -> Iterator[Finding]:
-    yield from _repeated(
-        ("steps", index, "releases"), step.id, "fixing", [fixing.id for fixing in step.releases]
-    )
+    yield from _repeated(("steps", index, "releases"), step.id, "fixing", [fixing.id for fixing in step.releases])
     inspections = step.inspect + (step.refit.inspect if step.refit else ())
     covered = {inspection.of for inspection in inspections}
     for n, fixing in enumerate(step.releases):
@@ -214,8 +208,7 @@ def _inspections(index: int, step: Step, parts: frozenset[str] | None) -> Iterat
     ]
     if step.refit:
         places += [
-            (("steps", index, "refit", "inspect", n), inspection)
-            for n, inspection in enumerate(step.refit.inspect)
+            (("steps", index, "refit", "inspect", n), inspection) for n, inspection in enumerate(step.refit.inspect)
         ]
     seen: set[str] = set()
     for where, inspection in places:
@@ -251,13 +244,9 @@ def _limits(where: Where, step: str | None, asked: Inspection | ReleaseTest) -> 
             )
         return
     if asked.unit is None:
-        yield Finding(
-            (*where, "unit"), step, f"The reading “{asked.id}” has no unit.", "Give its unit, such as V."
-        )
+        yield Finding((*where, "unit"), step, f"The reading “{asked.id}” has no unit.", "Give its unit, such as V.")
     if limits == (None, None):
-        yield Finding(
-            (*where, "low"), step, f"The reading “{asked.id}” has no limits.", "Give “low”, “high” or both."
-        )
+        yield Finding((*where, "low"), step, f"The reading “{asked.id}” has no limits.", "Give “low”, “high” or both.")
     elif asked.low is not None and asked.high is not None and asked.low > asked.high:
         yield Finding(
             (*where, "low"),

@@ -1,5 +1,7 @@
 """The reorder rule worked by hand, its words, and properties that must always hold."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -57,20 +59,24 @@ def test_it_refuses_negative_stock() -> None:
 
 
 COUNT = st.integers(0, 500)
+STOCKS = st.builds(Stock, COUNT, COUNT, COUNT)
+RULES = st.builds(
+    lambda point, above, pack, minimum: ReorderRule(point, point + above, pack, minimum),
+    *(COUNT, COUNT, st.integers(1, 40), COUNT),
+)
 
 
-@given(COUNT, COUNT, COUNT, COUNT, COUNT, st.integers(1, 40), COUNT)
+@given(STOCKS, RULES)
 def test_an_order_reaches_the_level_in_whole_packs_and_not_a_pack_too_many(
-    on_hand: int, on_order: int, reserved: int, point: int, above: int, pack: int, minimum: int
+    stock: Stock, rule: ReorderRule
 ) -> None:
-    stock, rule = Stock(on_hand, on_order, reserved), ReorderRule(point, point + above, pack, minimum)
     answer = reorder(stock, rule)
-    assert answer.due is (stock.position <= point and stock.position < rule.order_up_to)
+    assert answer.due is (stock.position <= rule.reorder_point and stock.position < rule.order_up_to)
     if answer.due:
-        assert answer.quantity == answer.packs * pack
-        assert answer.quantity >= minimum
+        assert answer.quantity == answer.packs * rule.pack
+        assert answer.quantity >= rule.minimum_order
         assert stock.position + answer.quantity >= rule.order_up_to
-        less = answer.quantity - pack
-        assert less < max(minimum, rule.order_up_to - stock.position)
-        after = Stock(on_hand, on_order + answer.quantity, reserved)
+        less = answer.quantity - rule.pack
+        assert less < max(rule.minimum_order, rule.order_up_to - stock.position)
+        after = replace(stock, on_order=stock.on_order + answer.quantity)
         assert not reorder(after, rule).due

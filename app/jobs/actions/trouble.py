@@ -1,0 +1,190 @@
+"""Reports of trouble: damage, missing on arrival, lost, spoilt, left over, failed inspection; and taking one back."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+
+from app.jobs.actions.bench import Bench, find_event, kit_lots, lots_in_hand, strike, write_scrap
+from app.jobs.actions.record import known_event, record
+from app.jobs.models import BenchEvent, Hold, Job, KitLine, Stage
+from app.platform.errors import Refused
+from app.platform.submissions import content_hash
+from app.rules import bench
+from app.rules.bench import Fitted, Outcome
+from app.rules.counting import turned_sign
+from app.stores import actions as stores
+from app.stores import queries as shelf
+
+REPORTS = ("damage", "absent", "lost", "spoiled", "leftover", "reject")
+
+
+def report(
+    session: Session,
+    number: str,
+    kind: str,
+    *,
+    item: str = "",
+    count: int = 1,
+    part: str | None = None,
+    inspection: str = "",
+    note: str = "",
+    at: datetime,
+    who: int,
+    event_id: str,
+) -> tuple[str, ...]:
+    """Record trouble with an item; what it needs joins the kit, reserved or short at once.
+
+    ``kind`` is one of REPORTS; for ``reject`` the ``inspection`` is named ``step/inspection``. Returns what
+    stores is short of, in words; empty when all is reserved or nothing is needed.
+    """
+    digest = content_hash(["report", number, kind, item, count, part or "", inspection, note])
+    work = Bench(session, number)
+    if known_event(session, event_id, digest):
+        return ()
+    if work.job.stage not in (Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED):
+        raise Refused("Trouble is reported while the job is at the bench.")
+    outcome, data, step = _decide(work, kind, item, count, part, inspection)
+    data |= {"count": count, "note": note, "needs": dict(outcome.needs)}
+    if outcome.effect:
+        data["effect"] = outcome.effect
+    if outcome.scrapped:
+        data["scrapped"] = [[s.item, s.count, s.reason] for s in outcome.scrapped]
+    if outcome.fitted:
+        data["spoiled"] = [[f.part, f.lot_id, f.count] for f in outcome.fitted]
+    record(session, work.job, kind=kind, at=at, who=who, event_id=event_id, step=step, data=data, digest=digest)
+    write_scrap(session, work, outcome, event_id)
+    _count_spoiled(session, work.job, outcome.fitted)
+    if work.job.stage is Stage.COUNTED:
+        work.job.stage = Stage.REFIT
+    return add_to_kit(session, work.job, outcome.needs, at=at, who=who, entry_id=event_id)
+
+
+def _decide(
+    work: Bench, kind: str, key: str, count: int, part: str | None, inspection: str
+) -> tuple[Outcome, dict[str, object], str | None]:
+    state = work.state
+    if kind == "leftover":
+        if count < 1:
+            raise Refused("At least one piece is left over.", "count")
+        return Outcome(), {"leftover": count}, None
+    if kind == "reject":
+        step_id, _, name = inspection.partition("/")
+        step = work.sheet.step(step_id) if step_id in state.teardown else None
+        looks = [*step.inspect, *(step.refit.inspect if step.refit else ())] if step else []
+        found = next((i for i in looks if i.id == name), None)
+        if found is None:
+            raise Refused("Choose an inspection of this job.", "inspection")
+        outcome = bench.reject(work.items, state, step_id, found)
+        return outcome, {"reject": inspection, "say": found.on_reject.say}, step_id
+    item = work.item(key)
+    counted = state.items[key]
+    chosen = part or state.new_part.get(key)
+    data: dict[str, object] = {"item": key}
+    if part:
+        data["part"] = part
+    if kind == "damage":
+        return bench.damage(item, counted, count, chosen), data, item.step
+    if kind == "absent":
+        return bench.absent(item, counted, count, chosen), data, item.step
+    if kind == "lost":
+        return bench.lost(item, counted, count), data, item.step
+    if kind == "spoiled":
+        number = chosen or item.part or ""
+        in_hand = lots_in_hand(work.session, work.job, kit_lots(work.session, work.job))
+        return bench.spoiled(item, counted, count, chosen, in_hand.get(number, ())), data, item.step
+    raise Refused("Choose what happened.", "kind")
+
+
+def _count_spoiled(session: Session, job: Job, drawn: tuple[Fitted, ...]) -> None:
+    rows = {(r.part_number, r.lot_id): r for found in kit_lots(session, job).values() for r in found} if drawn else {}
+    for fit in drawn:
+        rows[fit.part, fit.lot_id].spoiled += fit.count
+        session.add(rows[fit.part, fit.lot_id])
+
+
+def add_to_kit(
+    session: Session, job: Job, needs: Mapping[str, int], *, at: datetime, who: int | None, entry_id: str
+) -> tuple[str, ...]:
+    """Add parts to a job's kit and reserve them; a shortage puts the job on a parts hold. Returns shortages."""
+    if not needs:
+        return ()
+    for part, count in needs.items():
+        line = _kit_line(session, job, part)
+        line.added += count
+        session.add(line)
+    got = stores.reserve(session, f"job:{job.number}", needs, entry_id=entry_id, at=at, who=who)
+    short = {part: n - got.get(part, 0) for part, n in needs.items() if got.get(part, 0) < n}
+    if short:
+        words = ", ".join(f"{n} × {part}" for part, n in short.items())
+        job.hold = Hold.PARTS
+        job.hold_reason = f"Not on the shelf: {words}."
+        return (job.hold_reason,)
+    return ()
+
+
+def _kit_line(session: Session, job: Job, part: str) -> KitLine:
+    line = session.exec(select(KitLine).where(col(KitLine.job_id) == job.id, col(KitLine.part_number) == part)).first()
+    return line or KitLine(job_id=job.id or 0, part_number=part)
+
+
+def take_report_back(session: Session, number: str, undoes: str, *, at: datetime, who: int, event_id: str) -> None:
+    """Take a report back with a new entry: it was found, or it was a mistake. Its kit addition is released."""
+    digest = content_hash(["take back", number, undoes])
+    work = Bench(session, number)
+    if known_event(session, event_id, digest):
+        return
+    if work.job.stage not in (Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED):
+        raise Refused("A report is taken back while the job is at the bench.")
+    row = find_event(session, work.job, undoes)
+    if row is None or row.kind not in (*REPORTS, "recount"):
+        raise Refused("Choose one of this job's reports.")
+    if row.pass_no != work.state.pass_no:
+        raise Refused("This report belongs to an earlier pass, whose count is signed.")
+    if _already_back(session, work.job, undoes):
+        raise Refused("This report was already taken back.")
+    data: dict[str, object] = {"effect": turned_sign(row.data.get("effect", {})), "report": row.kind}
+    for name in ("reject", "leftover"):
+        if row.data.get(name):
+            data[name] = row.data[name]
+    if row.data.get("part"):
+        data["new_part_of"] = row.data["item"]
+    record(
+        session, work.job, kind="undo", at=at, who=who, event_id=event_id, step=row.step,
+        data=data, undoes=undoes, digest=digest,
+    )  # fmt: skip
+    strike(session, work.job, row)
+    _unspoil(session, work.job, row)
+    _shrink_kit(session, work.job, row.data.get("needs", {}), at, who, event_id)
+
+
+def _already_back(session: Session, job: Job, event_id: str) -> bool:
+    found = session.exec(
+        select(BenchEvent.id).where(col(BenchEvent.job_id) == job.id, col(BenchEvent.undoes) == event_id)
+    ).first()
+    return found is not None
+
+
+def _unspoil(session: Session, job: Job, row: BenchEvent) -> None:
+    spoiled = row.data.get("spoiled", [])
+    rows = {(r.part_number, r.lot_id): r for f in kit_lots(session, job).values() for r in f} if spoiled else {}
+    for part, lot_id, count in spoiled:
+        rows[part, lot_id].spoiled -= count
+        session.add(rows[part, lot_id])
+
+
+def _shrink_kit(session: Session, job: Job, needs: Mapping[str, int], at: datetime, who: int, event_id: str) -> None:
+    """Release what was promised for a report; what was handed out already comes back when the job closes."""
+    give_back: dict[str, int] = {}
+    for part, count in needs.items():
+        line = _kit_line(session, job, part)
+        open_before = max(line.planned + line.added - line.issued, 0)
+        line.added = max(line.added - count, 0)
+        open_after = max(line.planned + line.added - line.issued, 0)
+        session.add(line)
+        if open_before > open_after:
+            give_back[part] = open_before - open_after
+    reserved = shelf.reserved_for(session, f"job:{job.number}") if give_back else {}
+    give_back = {part: min(n, reserved[part]) for part, n in give_back.items() if reserved.get(part)}
+    if give_back:
+        stores.release(session, f"job:{job.number}", give_back, entry_id=event_id, at=at, who=who)
