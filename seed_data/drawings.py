@@ -17,7 +17,7 @@ from drawing_kit.scene import Device, compose
 
 HERE = Path(__file__).parent / "procedures"
 DEVICES = (skarv_h2.DEVICE, lomvi_s4.DEVICE, teist_b8.DEVICE)
-MOST_BYTES = 80_000
+MOST_BYTES = 8_000
 
 PROOF = """<!doctype html><meta charset="utf-8"><title>Proof</title><style>
 body{margin:12px;background:#f6f3ec;font:14px sans-serif;display:grid;grid-template-columns:repeat(3,1fr);gap:10px}

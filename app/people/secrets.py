@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets as random_source
+from itertools import pairwise
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -20,7 +21,7 @@ def check_secret(role: Role, secret: str, field: str = "secret") -> str:
     if role is Role.TECHNICIAN:
         if len(secret) != PIN_DIGITS or not (secret.isascii() and secret.isdigit()):
             raise Refused("A PIN has 6 digits.", field)
-        steps = {(int(b) - int(a)) % 10 for a, b in zip(secret, secret[1:], strict=False)}
+        steps = {(int(b) - int(a)) % 10 for a, b in pairwise(secret)}
         if len(steps) == 1 and steps <= {0, 1, 9}:
             raise Refused("This PIN is too easy to guess. Avoid one repeated digit or a plain sequence.", field)
         return secret

@@ -577,6 +577,11 @@ def upgrade() -> None:
         batch_op.create_index("ix_job_closed_at", ["closed_at"], unique=False)
         batch_op.create_index(batch_op.f("ix_job_device_model_id"), ["device_model_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_job_revision_id"), ["revision_id"], unique=False)
+        batch_op.create_index(
+            "ix_job_history",
+            ["id", "stage", "device_model_id", "technician_id", "overridden", "booked_at", "closed_at"],
+            unique=False,
+        )
         batch_op.create_index("ix_job_serial_id", ["serial", "id"], unique=False)
         batch_op.create_index("ix_job_stage_id", ["stage", "id"], unique=False)
         batch_op.create_index("ix_job_technician_id_stage", ["technician_id", "stage"], unique=False)
@@ -806,7 +811,7 @@ def upgrade() -> None:
         batch_op.create_index(batch_op.f("ix_part_use_event_id"), ["event_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_part_use_job_id"), ["job_id"], unique=False)
         batch_op.create_index(batch_op.f("ix_part_use_lot_id"), ["lot_id"], unique=False)
-        batch_op.create_index(batch_op.f("ix_part_use_part_number"), ["part_number"], unique=False)
+        batch_op.create_index("ix_part_use_part_number_job_id", ["part_number", "job_id", "struck"], unique=False)
 
     op.create_table(
         "photo",
@@ -837,7 +842,7 @@ def downgrade() -> None:
 
     op.drop_table("photo")
     with op.batch_alter_table("part_use", schema=None) as batch_op:
-        batch_op.drop_index(batch_op.f("ix_part_use_part_number"))
+        batch_op.drop_index("ix_part_use_part_number_job_id")
         batch_op.drop_index(batch_op.f("ix_part_use_lot_id"))
         batch_op.drop_index(batch_op.f("ix_part_use_job_id"))
         batch_op.drop_index(batch_op.f("ix_part_use_event_id"))
@@ -882,6 +887,7 @@ def downgrade() -> None:
         batch_op.drop_index("ix_job_technician_id_stage")
         batch_op.drop_index("ix_job_stage_id")
         batch_op.drop_index("ix_job_serial_id")
+        batch_op.drop_index("ix_job_history")
         batch_op.drop_index(batch_op.f("ix_job_revision_id"))
         batch_op.drop_index(batch_op.f("ix_job_device_model_id"))
         batch_op.drop_index("ix_job_closed_at")

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import acos, atan2, cos, hypot, pi, sin, sqrt
 
-from drawing_kit.pen import PAGE, Point, Shape, Sheet, View, curve, disc, lobes, poly, rect, run
+from drawing_kit.pen import Point, Shape, Sheet, View, curve, disc, lobes, poly, rect, run
 
 RIM = 130.0
 Detail = Callable[[Sheet, View], None]
@@ -84,9 +84,10 @@ def screws(*sizes: tuple[float, float], patch: bool = False, scale: float = 11.0
             head = tip - length * scale
             _screw(sheet, view, x, head, d * scale, length * scale, patch)
             half = d * scale * 0.3
-            grip = [(x - half, -chord(half)), (x + half, -chord(half)), (x + half, head - 13), (x - half, head - 13)]
+            top = -chord(abs(x) + half)
+            grip = [(x - half, top), (x + half, top), (x + half, head - 13), (x - half, head - 13)]
             sheet.draw("body", poly(grip), view)
-            sheet.many("faint", [run([(x - half / 3, -chord(half) + 4), (x - half / 3, head - 14)])], view)
+            sheet.many("faint", [run([(x - half / 3, top + 4), (x - half / 3, head - 14)])], view)
         centre = view.at((spots[0], min(-62.0, -40.0)))
         k = view.x_axis[0]
         sheet.turn_arrow((centre[0], centre[1] - 14 * k), 26 * k, 9 * k, 20, -235, 6 * k)
@@ -106,7 +107,9 @@ def _screw(sheet: Sheet, view: View, x: float, head: float, d: float, length: fl
     sheet.draw("focus", poly(body), view)
     pitch = 5.5
     turns = int((length - 6) / pitch)
-    sheet.many("faint", [run([(x - r, head + 6 + i * pitch), (x + r, head + 3 + i * pitch)]) for i in range(turns)], view)
+    sheet.many(
+        "faint", [run([(x - r, head + 6 + i * pitch), (x + r, head + 3 + i * pitch)]) for i in range(turns)], view
+    )
     if patch:
         top = head + length * 0.35
         band = [(x - r, top), (x + r, top), (x + r, top + length * 0.35), (x - r, top + length * 0.35)]
@@ -153,7 +156,9 @@ def slide_latch(sheet: Sheet, view: View) -> None:
     """A latch drawn out by its two ears, seen from above, and the flex behind it."""
     sheet.draw("body", rect(-62, -44, 124, 30, 3), view)
     sheet.many("faint", [run([(x, -40), (x, -20)]) for x in range(-50, 56, 10)], view)
-    sheet.draw("focus", poly([(-76, -6), (76, -6), (76, 22), (60, 22), (60, 8), (-60, 8), (-60, 22), (-76, 22)], 3), view)
+    sheet.draw(
+        "focus", poly([(-76, -6), (76, -6), (76, 22), (60, 22), (60, 8), (-60, 8), (-60, 22), (-76, 22)], 3), view
+    )
     half = 46
     block(sheet, view, [(-half, 8), (half, 8), (half, 200), (-half, 200)])
     sheet.many("faint", [run([(x, 12), (x, chord(half) - 2)]) for x in range(-36, 40, 12)], view)
@@ -168,7 +173,11 @@ def snap_cable(sheet: Sheet, view: View) -> None:
     sheet.draw("body", rect(-16, 32, 32, 12, 2), view)
     sheet.draw("body", rect(-5, 18, 10, 14, 2), view)
     block(sheet, view, [(-200, -2), (-20, -2), (-20, 8), (-200, 8)])
-    sheet.draw("focus", poly([(-26, -12), (22, -12), (26, -6), (26, 12), (14, 12), (14, 2), (-14, 2), (-14, 12), (-26, 12)], 2), view)
+    sheet.draw(
+        "focus",
+        poly([(-26, -12), (22, -12), (26, -6), (26, 12), (14, 12), (14, 2), (-14, 2), (-14, 12), (-26, 12)], 2),
+        view,
+    )
     block(sheet, view, [(8, 14), (36, 11), (200, -62), (200, -48), (40, 18), (8, 18)])
     sheet.arrow(view.at((0, -28)), view.at((0, -92)), 9)
 
@@ -176,7 +185,9 @@ def snap_cable(sheet: Sheet, view: View) -> None:
 def wire_plug(sheet: Sheet, view: View) -> None:
     """A wire plug drawn off by its body."""
     _board(sheet, view)
-    sheet.draw("body", poly([(-74, 12), (-14, 12), (-14, 20), (-60, 20), (-60, 36), (-14, 36), (-14, 44), (-74, 44)], 2), view)
+    sheet.draw(
+        "body", poly([(-74, 12), (-14, 12), (-14, 20), (-60, 20), (-60, 36), (-14, 36), (-14, 44), (-74, 44)], 2), view
+    )
     sheet.many("ol", [run([(-60, 28), (-30, 28)])], view)
     sheet.draw("focus", rect(0, 16, 44, 24, 3), view)
     for y in (22, 33):
@@ -193,8 +204,7 @@ def pull_tab(sheet: Sheet, view: View) -> None:
     sheet.hatch(cell, view, gap=11)
     sheet.draw("focus", poly([(-96, 44), (20, 44), (106, 20), (108, 27), (22, 52), (-96, 52)], 2), view)
     sheet.arrow(view.at((44, 14)), view.at((112, -6)), 9)
-    sheet.turn_arrow(view.at((20, 48)), 64 * view.x_axis[0], 64 * view.x_axis[0], -4, -62, 3)
-    sheet.draw("faint", run([(28, 48), (110, 48)]), view)
+    sheet.many("faint", [run([(28, 49), (112, 49)]), curve((96, 49), ((96, 40), (95, 34), (92, 27)))], view)
 
 
 def pick_seam(sheet: Sheet, view: View) -> None:
@@ -205,7 +215,11 @@ def pick_seam(sheet: Sheet, view: View) -> None:
     cell = clip([(-200, 66), (-64, 66), (-64, 108), (-200, 108)])
     sheet.draw("body", poly(cell), view)
     sheet.hatch(cell, view, gap=9)
-    block(sheet, view, [(-6, 3), (48, -2), (48, -22), (62, -22), (62, -2), (200, -2), (200, 8), (62, 8), (62, 28), (48, 28), (48, 8)])
+    block(
+        sheet,
+        view,
+        [(-6, 3), (48, -2), (48, -22), (62, -22), (62, -2), (200, -2), (200, 8), (62, 8), (62, 28), (48, 28), (48, 8)],
+    )
     sheet.arrow(view.at((112, 46)), view.at((58, 46)), 8)
 
 
@@ -223,7 +237,17 @@ def peel(sheet: Sheet, view: View) -> None:
     """A membrane or tape peeled back flat with the tweezers."""
     ground(sheet, view, 42)
     sheet.many("faint", [rect(x, 42, 8, 16) for x in (-56, -38, -20, -2)], view)
-    sheet.draw("focus", (*curve((-80, 42), ((-20, 42), (20, 40), (34, 16)), ((42, 0), (36, -16), (16, -24)))[:], ("L", ((14, -18),)), ("C", ((30, -12), (34, 0), (27, 13))), ("C", ((14, 32), (-20, 35), (-80, 35))), ("Z", ())), view)
+    sheet.draw(
+        "focus",
+        (
+            *curve((-80, 42), ((-20, 42), (20, 40), (34, 16)), ((42, 0), (36, -16), (16, -24)))[:],
+            ("L", ((14, -18),)),
+            ("C", ((30, -12), (34, 0), (27, 13))),
+            ("C", ((14, 32), (-20, 35), (-80, 35))),
+            ("Z", ()),
+        ),
+        view,
+    )
     for dy in (0, 9):
         sheet.draw("body", poly([(8, -26 + dy), (24, -28 + dy), (88, -72 + dy), (84, -78 + dy)], 2), view)
     sheet.arrow(view.at((-2, -40)), view.at((-70, -24)), 8)
@@ -234,9 +258,13 @@ def roll_lid(sheet: Sheet, view: View) -> None:
     _board(sheet, view)
     sheet.many("ol", [rect(-72, 20, 7, 24), rect(62, 20, 7, 24)], view)
     sheet.draw("body", rect(-40, 28, 60, 16, 2), view)
-    sheet.draw("focus", poly([(-80, 14), (68, -32), (71, -24), (74, -10), (68, -8), (64, -20), (-72, 22), (-70, 34), (-76, 36)], 2), view)
+    sheet.draw(
+        "focus",
+        poly([(-80, 14), (68, -32), (71, -24), (74, -10), (68, -8), (64, -20), (-72, 22), (-70, 34), (-76, 36)], 2),
+        view,
+    )
     _blade(sheet, view, (60, -6))
-    sheet.turn_arrow(view.at((-78, 16)), 150 * view.x_axis[0], 150 * view.x_axis[0], -22, -48, 7)
+    sheet.arrow(view.at((40, -38)), view.at((22, -96)), 9)
 
 
 def rocking(sheet: Sheet, view: View) -> None:
@@ -253,7 +281,9 @@ def rocking(sheet: Sheet, view: View) -> None:
 def ring_pin(sheet: Sheet, view: View) -> None:
     """The pin in the hole of the card tray, and the tray that springs out."""
     block(sheet, view, [(-200, -70), (-14, -70), (-14, 84), (-200, 84)])
-    sheet.draw("focus", poly([(-96, -30), (-14, -30), (2, -40), (12, -40), (12, 52), (2, 52), (-14, 42), (-96, 42)], 4), view)
+    sheet.draw(
+        "focus", poly([(-96, -30), (-14, -30), (2, -40), (12, -40), (12, 52), (2, 52), (-14, 42), (-96, 42)], 4), view
+    )
     sheet.draw("ol", rect(-26, -30, 10, 72, 4), view)
     sheet.draw("body", disc(7, 30, 5), view)
     sheet.draw("body", poly([(6, 27), (78, 27), (78, 33), (6, 33)]), view)
@@ -272,10 +302,14 @@ def hooks(sheet: Sheet, view: View) -> None:
     sheet.arrow(view.at((74, 8)), view.at((74, -52)), 8)
 
 
-def press_gauge(sheet: Sheet, view: View) -> None:
+def push_through(sheet: Sheet, view: View) -> None:
     """A thumb-wide push from outside on a keypad or window."""
     for side in (-1, 1):
-        block(sheet, view, [(50, -20), (200, -20), (200, 0), (50, 0)] if side > 0 else [(-200, -20), (-50, -20), (-50, 0), (-200, 0)])
+        block(
+            sheet,
+            view,
+            [(50, -20), (200, -20), (200, 0), (50, 0)] if side > 0 else [(-200, -20), (-50, -20), (-50, 0), (-200, 0)],
+        )
     sheet.draw("focus", rect(-44, 8, 88, 18, 4), view)
     sheet.arrow(view.at((0, -84)), view.at((0, -12)), 12)
     sheet.arrow(view.at((0, 38)), view.at((0, 92)), 8)
@@ -293,5 +327,5 @@ def backwards(shape: Shape) -> Shape:
     out: list[tuple[str, tuple[Point, ...]]] = [("M", (nodes[-1],))]
     for i in range(len(points) - 1, 0, -1):
         kind, p = points[i]
-        out.append(("C", (p[1], p[0], nodes[i - 1])) if kind == "C" else ("L", (nodes[i - 1],)))
+        out.append((kind, (*reversed(p[:-1]), nodes[i - 1])) if kind in "CQ" else ("L", (nodes[i - 1],)))
     return (*out, ("Z", ()))

@@ -6,6 +6,7 @@ plan points and a height into picture points, so that one description serves the
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import atan2, cos, hypot, pi, radians, sin, sqrt
 from xml.sax.saxutils import escape
 
@@ -15,6 +16,8 @@ Shape = tuple[Segment, ...]
 
 WIDTH, HEIGHT = 640, 480
 _ARC = 0.5523
+_SHARP = 1.2
+_THIN = 4.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,19 +75,19 @@ def _round(centre: Point, rim: Point) -> Shape:
 
 
 def poly(points: Sequence[Point], r: float = 0.0) -> Shape:
-    """A closed polygon whose corners are rounded by up to r."""
+    """A closed polygon whose corners are rounded by up to r; very small radii are left sharp."""
     out: list[Segment] = []
     n = len(points)
     for i, corner in enumerate(points):
         before, after = points[i - 1], points[(i + 1) % n]
-        reach = min(r, hypot(corner[0] - before[0], corner[1] - before[1]) / 2)
+        reach = min(r if r > _SHARP else 0.0, hypot(corner[0] - before[0], corner[1] - before[1]) / 2)
         reach = min(reach, hypot(corner[0] - after[0], corner[1] - after[1]) / 2)
         if reach <= 0:
             out.append(("L" if out else "M", (corner,)))
             continue
         start, end = toward(corner, before, reach), toward(corner, after, reach)
         out.append(("L" if out else "M", (start,)))
-        out.append(("C", (toward(start, corner, reach * _ARC), toward(end, corner, reach * _ARC), end)))
+        out.append(("Q", (corner, end)))
     return (*out, ("Z", ()))
 
 
@@ -109,12 +112,22 @@ def inset(points: Sequence[Point], d: float) -> list[Point]:
     n = len(points)
     for i, p in enumerate(points):
         a, b = points[i - 1], points[(i + 1) % n]
-        (ux, uy), (vx, vy) = toward((0, 0), (p[0] - a[0], p[1] - a[1]), 1), toward((0, 0), (b[0] - p[0], b[1] - p[1]), 1)
+        (ux, uy), (vx, vy) = (
+            toward((0, 0), (p[0] - a[0], p[1] - a[1]), 1),
+            toward((0, 0), (b[0] - p[0], b[1] - p[1]), 1),
+        )
         nx, ny = -(uy + vy), ux + vx
         length = hypot(nx, ny)
         half = (nx * -uy + ny * ux) / length
         out.append((p[0] + nx / length * d / half, p[1] + ny / length * d / half))
     return out
+
+
+def _bezier(line: Sequence[Point], t: float) -> Point:
+    """The point at t of a quadratic or cubic curve, by De Casteljau's halving."""
+    while len(line) > 1:
+        line = [(a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t) for a, b in pairwise(line)]
+    return line[0]
 
 
 def flat(shape: Shape, view: View, z: float = 0.0) -> list[Point]:
@@ -124,13 +137,9 @@ def flat(shape: Shape, view: View, z: float = 0.0) -> list[Point]:
         if kind == "O":
             return flat(_round(*points), view, z)
         ends = [view.at(p, z) for p in points]
-        if kind == "C":
-            a = out[-1]
-            for i in range(1, 9):
-                t = i / 8
-                w = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
-                line = (a, *ends)
-                out.append((sum(k * q[0] for k, q in zip(w, line, strict=True)), sum(k * q[1] for k, q in zip(w, line, strict=True))))
+        if kind in "CQ":
+            line = (out[-1], *ends)
+            out += [_bezier(line, i / 8) for i in range(1, 9)]
         elif ends:
             out.append(ends[0])
     return out
@@ -156,8 +165,8 @@ def _path(shape: Shape, view: View, z: float) -> str:
         elif kind == "Z":
             bits.append("z")
             continue
-        elif kind == "C" and hypot(ends[2][0] - now[0], ends[2][1] - now[1]) > _FINE:
-            bits.append("c" + _pairs([(x - now[0], y - now[1]) for x, y in ends]))
+        elif kind in "CQ" and hypot(ends[-1][0] - now[0], ends[-1][1] - now[1]) > _FINE:
+            bits.append(kind.lower() + _pairs([(x - now[0], y - now[1]) for x, y in ends]))
         else:
             bits.append(_step(ends[-1][0] - now[0], ends[-1][1] - now[1]))
         now = ends[-1]
@@ -222,14 +231,17 @@ class Sheet:
     def slab(self, cls: str, shape: Shape, view: View, z: float, h: float) -> None:
         """A plate of height h: its lower rim, the edges that turn out of sight, its upper face."""
         lift = (view.z_axis[0] * h, view.z_axis[1] * h)
-        if hypot(*lift) > 3.0:
-            self.draw(cls, shape, view, z)
+        if hypot(*lift) > _THIN:
             edge = flat(shape, view, z)
             n = len(edge)
             # The silhouette of a swept outline stands where the outline turns relative to the sweep.
-            side = [(b[0] - a[0]) * lift[1] - (b[1] - a[1]) * lift[0] for a, b in zip(edge, edge[1:] + edge[:1], strict=True)]
+            side = [
+                (b[0] - a[0]) * lift[1] - (b[1] - a[1]) * lift[0]
+                for a, b in zip(edge, edge[1:] + edge[:1], strict=True)
+            ]
             turns = [edge[i] for i in range(n) if side[i - 1] * side[i] < 0]
-            self.many("ol", [run([p, (p[0] + lift[0], p[1] + lift[1])]) for p in turns])
+            walls = "".join(_path(run([p, (p[0] + lift[0], p[1] + lift[1])]), PAGE, 0) for p in turns)
+            self.marks.append(f'<path class="{cls}" d="{_path(shape, view, z)}{walls}"/>')
         self.draw(cls, shape, view, z + h)
 
     def hole(self, point: Point, view: View = PAGE, z: float = 0.0, r: float = 7.0) -> None:
@@ -244,8 +256,8 @@ class Sheet:
 
     def dashes(self, a: Point, b: Point, cls: str = "faint") -> None:
         length = hypot(b[0] - a[0], b[1] - a[1])
-        pieces = max(1, int(length // 9))
-        self.many(cls, [run([toward(a, b, i * 9), toward(a, b, min(i * 9 + 5, length))]) for i in range(pieces)])
+        pieces = max(1, int(length // 12))
+        self.many(cls, [run([toward(a, b, i * 12), toward(a, b, min(i * 12 + 7, length))]) for i in range(pieces)])
 
     def arrow(self, a: Point, b: Point, width: float = 7.0) -> None:
         """A filled arrow from a to b."""
@@ -261,7 +273,8 @@ class Sheet:
         sign = 1 if end > start else -1
         stop = end - sign * 26
         steps = 14
-        inner, outer = [], []
+        inner: list[Point] = []
+        outer: list[Point] = []
         for i in range(steps + 1):
             a = radians(start + (stop - start) * i / steps)
             for side, rim in ((-1, inner), (1, outer)):
@@ -295,7 +308,13 @@ class Sheet:
 
     def svg(self) -> str:
         head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" role="img">'
-        lines = [head, f"<title>{escape(self.title)}</title>", f"<desc>{escape(self.desc)}</desc>", *self.marks, "</svg>"]
+        lines = [
+            head,
+            f"<title>{escape(self.title)}</title>",
+            f"<desc>{escape(self.desc)}</desc>",
+            *self.marks,
+            "</svg>",
+        ]
         return "\n".join(lines) + "\n"
 
 

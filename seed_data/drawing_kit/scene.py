@@ -5,10 +5,10 @@ shows the device as it lies on the bench at that moment.
 """
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from drawing_kit.details import Detail, Glass
-from drawing_kit.pen import Point, Shape, Sheet, View, disc, flat, plan, run
+from drawing_kit.pen import PAGE, Point, Shape, Sheet, View, disc, flat, plan, run
 
 Place = tuple[float, float] | tuple[float, float, float]
 Solid = tuple[Shape, float, float]
@@ -23,11 +23,15 @@ class Part:
     gone: str | None = None
     lines: tuple[Shape, ...] = ()
     side: str = "inside"
-    cell: tuple[Point, ...] = ()
+    see_through: bool = False
 
     @property
     def top(self) -> float:
-        return max(z + h for _, z, h in self.solids)
+        return max((z + h for _, z, h in self.solids), default=0.0)
+
+    @property
+    def low(self) -> float:
+        return self.solids[0][1] if self.solids else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +53,7 @@ class Picture:
     look_at: Point | None = None
     lifted: tuple[tuple[str, float], ...] = ()
     moves: tuple[tuple[Point, Point], ...] = ()
-    sheer: tuple[float, float] = (0.0, 0.0)
-    extra: Callable[[Sheet, View], None] | None = None
+    also: Callable[[Sheet, View], None] | None = None
     only: Callable[[Sheet], None] | None = None
     desc: str = ""
 
@@ -67,6 +70,7 @@ class Device:
     glass: Glass
     axes: tuple[Point, Point, Point]
     pictures: tuple[Picture, ...] = field(default=())
+    side_views: dict[str, tuple[View, Glass]] = field(default_factory=dict)
 
     def part(self, name: str) -> Part:
         return next(part for part in self.parts if part.name == name)
@@ -79,11 +83,29 @@ def compose(device: Device, picture: Picture, before: Collection[str]) -> Sheet:
         picture.only(sheet)
         return sheet
     present = [p for p in device.parts if p.side == picture.side and (p.gone is None or p.gone not in before)]
+    raised = {name for name, _ in picture.lifted}
+    lying = [p for p in present if p.name not in raised]
+    present = [p for p in present if p.name in raised or not any(_hides(other, p) for other in lying)]
+    present.sort(key=lambda p: (p.low, p.top))
     if picture.lifted:
         _exploded(sheet, device, picture, present)
     else:
         _plan(sheet, device, picture, present)
     return sheet
+
+
+def _box(part: Part) -> tuple[float, float, float, float]:
+    points = [p for shape, _, _ in part.solids for p in flat(shape, PAGE)]
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _hides(upper: Part, lower: Part) -> bool:
+    """Whether one part lies above another and covers it altogether, so that drawing it would be waste."""
+    if upper is lower or upper.see_through or not (upper.solids and lower.solids) or upper.low + 0.01 < lower.top:
+        return False
+    a, b = _box(upper), _box(lower)
+    return a[0] <= b[0] and a[1] <= b[1] and a[2] >= b[2] and a[3] >= b[3]
 
 
 def _describe(picture: Picture) -> str:
@@ -93,12 +115,13 @@ def _describe(picture: Picture) -> str:
     return f"{what}{places}."
 
 
-def _base(sheet: Sheet, device: Device, side: str, view: View) -> None:
+def _base(sheet: Sheet, device: Device, side: str, view: View, fine: bool = True) -> None:
     top = 0.0
     for shape, z, h in device.bases[side]:
         sheet.slab("body", shape, view, z, h)
         top = z + h
-    sheet.many("faint", device.base_lines.get(side, ()), view, top)
+    lines = device.base_lines.get(side, ())
+    sheet.many("faint", lines if fine else lines[:1], view, top)
 
 
 def put(sheet: Sheet, part: Part, view: View, focus: bool, z: float = 0.0, fine: bool = True) -> None:
@@ -107,22 +130,20 @@ def put(sheet: Sheet, part: Part, view: View, focus: bool, z: float = 0.0, fine:
         sheet.slab("focus" if focus else "body", shape, view, low + z, h)
     if fine:
         sheet.many("faint", part.lines, view, part.top + z)
-    if part.cell:
-        sheet.hatch(part.cell, view, part.top + z, gap=13)
 
 
 def _plan(sheet: Sheet, device: Device, picture: Picture, present: Sequence[Part]) -> None:
-    view = device.plan_view
+    view, glass = device.side_views.get(picture.side, (device.plan_view, device.glass))
     _base(sheet, device, picture.side, view)
-    for part in sorted(present, key=lambda p: p.top):
+    for part in present:
         put(sheet, part, view, part.name in picture.focus)
-    if picture.extra is not None:
-        picture.extra(sheet, view)
+    if picture.also is not None:
+        picture.also(sheet, view)
     for a, b in picture.moves:
         sheet.arrow(view.at(a), view.at(b))
     if picture.detail is not None:
         spot = picture.look_at or (picture.rings[0][:2] if picture.rings else (0.0, 0.0))
-        device.glass.show(sheet, view.at(spot), picture.detail)
+        glass.show(sheet, view.at(spot), picture.detail)
     for place in picture.rings:
         sheet.hole(place[:2], view, r=picture.ring_r)
 
@@ -142,44 +163,39 @@ def fit(device: Device, outlines: Sequence[tuple[Shape, float]], room: tuple[flo
 
 def _exploded(sheet: Sheet, device: Device, picture: Picture, present: Sequence[Part]) -> None:
     rise = dict(picture.lifted)
-    dx, dy = picture.sheer
+    main = picture.lifted[0][0]
     outlines = [(shape, z) for shape, z, _ in device.bases[picture.side]]
-    outlines += [
-        (_moved(shape, dx, dy), z + h + rise[name]) for name in rise for shape, z, h in device.part(name).solids
-    ]
+    outlines += [(shape, z + h + rise[name]) for name in rise for shape, z, h in device.part(name).solids]
     view = fit(device, outlines, (26.0, 88.0, 614.0, 462.0))
-    _base(sheet, device, picture.side, view)
-    for part in sorted(present, key=lambda p: p.top):
-        if part.name in rise:
+    _base(sheet, device, picture.side, view, fine=False)
+    for part in present:
+        if part.name in rise and part.name != main:
+            continue
+        if part.name == main:
             sheet.many("faint", [shape for shape, _, _ in part.solids], view, part.solids[0][1])
         else:
             put(sheet, part, view, part.name in picture.focus, fine=False)
-    if picture.extra is not None:
-        picture.extra(sheet, view)
+    if picture.also is not None:
+        picture.also(sheet, view)
     low_rings = [place for place in picture.rings if len(place) < 3 or place[2] < 12]
     for place in low_rings:
         sheet.hole(place[:2], view, place[2] if len(place) > 2 else 1.0, picture.ring_r)
-    shifted = replace(view, origin=view.at((dx, dy)))
     for name, z in sorted(rise.items(), key=lambda item: item[1]):
         part = device.part(name)
-        if name == picture.lifted[0][0]:
-            _drop_lines(sheet, part, view, shifted, z)
-        put(sheet, part, shifted, True, z)
-    name, z = max(rise.items(), key=lambda item: item[1])
-    _lift_arrow(sheet, device.part(name), shifted, z)
+        if name == main:
+            _drop_lines(sheet, part, view, z)
+        put(sheet, part, view, True, z, fine=len(rise) < 4 or name == main)
+    top = main if len(rise) > 2 else max(rise, key=lambda name: rise[name])
+    _lift_arrow(sheet, device.part(top), view, rise[top])
     for place in picture.rings:
         if place not in low_rings:
-            sheet.hole(place[:2], shifted, place[2], picture.ring_r)  # type: ignore[misc]
+            sheet.hole(place[:2], view, place[2], picture.ring_r)  # type: ignore[misc]
 
 
-def _moved(shape: Shape, dx: float, dy: float) -> Shape:
-    return tuple((kind, tuple((x + dx, y + dy) for x, y in points)) for kind, points in shape)
-
-
-def _drop_lines(sheet: Sheet, part: Part, view: View, shifted: View, z: float) -> None:
+def _drop_lines(sheet: Sheet, part: Part, view: View, z: float) -> None:
     """Dashed lines from the seat of a lifted part to its outermost points."""
     shape, low, _ = part.solids[0]
-    seat, up = flat(shape, view, low), flat(shape, shifted, low + z)
+    seat, up = flat(shape, view, low), flat(shape, view, low + z)
     order = sorted(range(len(seat)), key=lambda i: seat[i][0])
     lowest = max(range(len(seat)), key=lambda i: seat[i][1])
     for i in (order[0], order[-1], lowest):
@@ -187,7 +203,7 @@ def _drop_lines(sheet: Sheet, part: Part, view: View, shifted: View, z: float) -
 
 
 def _lift_arrow(sheet: Sheet, part: Part, view: View, z: float) -> None:
-    points = flat(part.solids[-1][0], view, part.top + z)
+    points = flat(part.solids[0][0], view, part.top + z)
     x = (min(p[0] for p in points) + max(p[0] for p in points)) / 2
     y = (min(p[1] for p in points) + max(p[1] for p in points)) / 2
     edge = min(p[1] for p in points)

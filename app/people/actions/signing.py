@@ -121,16 +121,18 @@ def _take_back(session: Session, attempt_id: int) -> None:
     session.exec(delete(SignInAttempt).where(col(SignInAttempt.id) == attempt_id))
 
 
-def verify_person(session: Session, name: str, secret: str, at: datetime, address: str) -> Verified:
+def verify_person(
+    session: Session, name: str, secret: str, at: datetime, address: str, field: str = "secret"
+) -> Verified:
     """Return who signs with this name and secret, for overrides and second-person signatures.
 
-    Raises TooMany when the rate limits are reached, and Refused (field ``secret``) when they do not belong
+    Raises TooMany when the rate limits are reached, and Refused (beside ``field``) when they do not belong
     together; that failure is counted even though the refusal rolls the rest of the transaction back.
     """
     attempt = begin_attempt(session, name, at, address)
     if not attempt.right(secret):
         _count_after_rollback(session, {"name_key": name_key(name), "address": address[:64], "at": at})
-        raise Refused(WRONG, "secret")
+        raise Refused(WRONG, field)
     _take_back(session, attempt.attempt_id)
     person = session.exec(select(Person).where(col(Person.id) == attempt.person_id)).one()
     return Verified(person.id or 0, person.name, person.role)

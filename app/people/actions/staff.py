@@ -120,15 +120,13 @@ def set_preferences(session: Session, person_id: int, theme: Theme | None, hand:
     session.add(person)
 
 
-def change_secret(session: Session, person_id: int, old: str, new: str, at: datetime, keep: int | None = None) -> None:
-    """Change a person's own secret; Refused when the old one is wrong or the new one too weak.
+def change_secret(session: Session, person_id: int, new: str, at: datetime, keep: int | None = None) -> None:
+    """Give a person who has just shown the present secret a new one; Refused when it is too weak or the same.
 
     All other sign-ins of the person end; ``keep`` is the one in use.
     """
     person = load_person(session, person_id)
-    if not verify(person.secret_hash, old):
-        raise Refused("This is not your present one.", "old")
-    if old == new:
+    if verify(person.secret_hash, new):
         raise Refused("Choose one that differs from the present one.", "new")
     person.secret_hash = hash_secret(check_secret(person.role, new, "new"))
     session.add(person)

@@ -1,0 +1,75 @@
+"""Whether a job's record is as it was written: its hash chain is made again from the entries and compared."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC
+
+from app.platform.submissions import canonical
+from app.rules.counting import Event
+
+
+@dataclass(frozen=True)
+class Linked:
+    """An entry with its place in the record and the hash that was stored with it."""
+
+    sequence: int
+    event: Event
+    chain: str
+
+
+@dataclass(frozen=True)
+class SealCheck:
+    """The outcome: whether the chain holds, since which entry it does not, and what to say about it."""
+
+    holds: bool
+    sealed: bool
+    broken_at: int | None
+    words: str
+
+
+def check_seal(entries: Sequence[Linked], last_chain: str, last_sequence: int, seal: str) -> SealCheck:
+    """Make the chain of a record again and compare it with what the entries and the job carry.
+
+    Each hash is SHA-256 over the hash before it and the entry's canonical JSON (RFC 8785), so a changed, missing
+    or added entry shows at its place. ``seal`` is the hash at closing, empty while the job is open.
+    """
+    previous = ""
+    for place, linked in enumerate(entries, start=1):
+        previous = _chain(previous, linked)
+        if linked.sequence != place or previous != linked.chain:
+            return SealCheck(
+                False,
+                bool(seal),
+                place,
+                f"The record does not verify: entry {place} is not what was written. "
+                "Tell your supervisor, and compare with the latest backup.",
+            )
+    if len(entries) != last_sequence or previous != last_chain:
+        return SealCheck(
+            False,
+            bool(seal),
+            len(entries) + 1,
+            f"The record does not verify: {last_sequence} entries were written, {len(entries)} are here. "
+            "Tell your supervisor, and compare with the latest backup.",
+        )
+    if not seal:
+        return SealCheck(True, False, None, "The entries verify. The record is sealed when the job closes.")
+    if seal not in {linked.chain for linked in entries}:
+        return SealCheck(False, True, None, "The record does not verify: its seal belongs to none of its entries.")
+    return SealCheck(True, True, None, "The record is sealed, and all its entries verify.")
+
+
+def _chain(previous: str, linked: Linked) -> str:
+    event = linked.event
+    content = {
+        "sequence": linked.sequence,
+        "event_id": event.event_id,
+        "kind": event.kind,
+        "person": event.person,
+        "at": event.at.astimezone(UTC).isoformat(),
+        "step": event.step,
+        "data": event.data,
+        "undoes": event.undoes,
+    }
+    return hashlib.sha256(previous.encode() + canonical(content)).hexdigest()

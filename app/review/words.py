@@ -1,0 +1,323 @@
+"""What happened, in plain words: one phrase for each kind of entry in a job's record."""
+
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal, InvalidOperation
+from typing import Any
+
+from app.rules.sheet import Sheet, Step
+
+Data = Mapping[str, Any]
+Names = Mapping[int, str]
+
+
+def words(kind: str, data: Data, sheet: Sheet, names: Names) -> str:
+    """Return what an entry says, as one or more sentences.
+
+    ``data`` is the entry's data with its step under ``step``; ``names`` are the staff by id. Total: an entry of an
+    unknown kind, or one whose data lacks something, is still told as far as it can be.
+    """
+    teller = _TELLERS.get(kind)
+    return teller(data, sheet, names) if teller else f"{kind.capitalize()}."
+
+
+def step_title(sheet: Sheet, step_id: object, *, refit: bool = False) -> str:
+    """Return the title of a step, or of its refit; the id itself when the sheet has no such step."""
+    step = _step(sheet, step_id)
+    if step is None:
+        return str(step_id or "a step")
+    return step.refit.title if refit and step.refit else step.title
+
+
+def item_name(sheet: Sheet, key: object) -> str:
+    """Return the name of an item from its key ``step/fixing``, ``step/unit:name`` or ``step/fit:n``."""
+    step_id, _, rest = str(key).partition("/")
+    step = _step(sheet, step_id)
+    if step is None:
+        return str(key)
+    sort, _, name = rest.partition(":")
+    if sort == "unit":
+        return unit_name(sheet, name)
+    if sort == "fit" and step.refit and name.isdigit() and int(name) < len(step.refit.fits):
+        return step.refit.fits[int(name)].name
+    return next((f.name for f in step.releases if f.id == rest), str(key))
+
+
+def unit_name(sheet: Sheet, unit_id: object) -> str:
+    """Return the name of a unit; the id itself when the sheet has no such unit."""
+    return next((u.name for u in sheet.units if u.id == unit_id), str(unit_id))
+
+
+def amount(count: int, one: str, many: str = "") -> str:
+    """Return a number with its noun, such as ``1 piece`` or ``4 pieces``."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def _step(sheet: Sheet, step_id: object) -> Step | None:
+    return next((s for s in sheet.steps if s.id == step_id), None)
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
+
+
+def _sentences(*parts: str) -> str:
+    """Join what is not empty; each part gets its full stop."""
+    found = [p.strip() for p in parts if p and p.strip()]
+    return " ".join(p if p[-1] in ".?:" else f"{p}." for p in found)
+
+
+def _note(data: Data, *fields: str) -> str:
+    for name in (*fields, "note"):
+        if data.get(name):
+            return str(data[name])
+    return ""
+
+
+def _person(names: Names, person: object) -> str:
+    return names.get(person, "somebody") if isinstance(person, int) else "somebody"
+
+
+def _booked(data: Data, _sheet: Sheet, _names: Names) -> str:
+    photos = data.get("photos")
+    shown = amount(int(photos), "photo") + " taken" if isinstance(photos, int) and photos else ""
+    return _sentences("Booked in", _note(data, "fault"), shown)
+
+
+def _safe(data: Data, _sheet: Sheet, _names: Names) -> str:
+    found = data.get("signs") or data.get("cell_signs") or ()
+    if found and not isinstance(found, str):
+        return _sentences(f"Safety checks answered: the cell is {_listed([str(s) for s in found])}", _note(data))
+    return _sentences("Made safe: cautions acknowledged and bench checks answered", _note(data))
+
+
+def _planned(data: Data, sheet: Sheet, _names: Names) -> str:
+    units = _listed([unit_name(sheet, t) for t in data.get("targets", ())])
+    down, up = len(data.get("teardown", ())), len(data.get("refit", ()))
+    number = int(data.get("pass_no", 1))
+    again = f"Pass {number}. " if number > 1 else ""
+    aim = f"Planned: exchange {units}" if units else "Planned"
+    return again + _sentences(f"{aim}, {amount(down, 'step')} down and {up} up")
+
+
+def _quoted(data: Data, _sheet: Sheet, _names: Names) -> str:
+    value = next((data[name] for name in ("amount", "total", "quoted") if data.get(name) is not None), None)
+    return _sentences(f"Quoted {_figure(value)}" if value is not None else "Quoted", _note(data, "reason"))
+
+
+def _figure(value: object) -> str:
+    try:
+        return f"{Decimal(str(value)):,.2f}"
+    except InvalidOperation:
+        return str(value)
+
+
+def _approved(data: Data, _sheet: Sheet, _names: Names) -> str:
+    by = data.get("by") or data.get("approved_by")
+    return _sentences(f"Approved by {by}" if isinstance(by, str) and by else "Approved", _note(data, "reason"))
+
+
+def _declined(data: Data, _sheet: Sheet, _names: Names) -> str:
+    return _sentences("Declined", _note(data, "reason"))
+
+
+def _kit_issued(data: Data, _sheet: Sheet, _names: Names) -> str:
+    rows = data.get("lots") or data.get("issued") or data.get("picks") or ()
+    if isinstance(rows, Mapping):
+        return _sentences(f"Kit handed out: {_listed([f'{n} × {part}' for part, n in rows.items()])}")
+    told = [text for text in (_issued_row(row) for row in rows) if text]
+    return _sentences(f"Kit handed out: {_listed(told)}" if told else "Kit handed out")
+
+
+def _issued_row(row: object) -> str:
+    if isinstance(row, Mapping):
+        part, lot, count = (row.get(n) for n in ("part", "lot", "count"))
+        return f"{count} × {part}" + (f" (lot {lot})" if lot else "") if part and count else ""
+    if isinstance(row, Sequence) and not isinstance(row, str) and len(row) >= 3:
+        texts = [str(x) for x in row if isinstance(x, str)]
+        count = row[-1] if isinstance(row[-1], int) else next((x for x in row if isinstance(x, int)), "")
+        lot = f" (lot {texts[1]})" if len(texts) > 1 else ""
+        return f"{count} × {texts[0]}{lot}" if texts else ""
+    return ""
+
+
+def _hold(data: Data, _sheet: Sheet, _names: Names) -> str:
+    why = data.get("hold") or data.get("kind") or ""
+    return _sentences(f"On hold, {why}: {_note(data, 'reason')}" if why else f"On hold: {_note(data, 'reason')}")
+
+
+def _hold_ended(data: Data, _sheet: Sheet, _names: Names) -> str:
+    return _sentences("Hold ended", _note(data, "reason"))
+
+
+def _opened(_data: Data, _sheet: Sheet, _names: Names) -> str:
+    return "Opened at the bench."
+
+
+def _paused(data: Data, _sheet: Sheet, _names: Names) -> str:
+    reason = _note(data, "reason")
+    return _sentences(f"Paused: {reason}" if reason else "Paused")
+
+
+def _takeover(data: Data, _sheet: Sheet, names: Names) -> str:
+    due = "A recount of the tray was due" if data.get("recount_due") else ""
+    return _sentences(f"Took over from {_person(names, data.get('from'))}", due)
+
+
+def _recount(data: Data, sheet: Sheet, _names: Names) -> str:
+    counted = data.get("counted", {})
+    places = _listed([f"{n} in pocket {pocket}" for pocket, n in counted.items()])
+    short = [f"{change['lost']} {item_name(sheet, key)}" for key, change in data.get("effect", {}).items()]
+    return _sentences(
+        f"Recounted the tray: {places}" if places else "Recounted the tray: nothing waited in it",
+        f"Short: {_listed(short)}, reported lost" if short else ("All there" if places else ""),
+    )
+
+
+def _tick(data: Data, sheet: Sheet, _names: Names) -> str:
+    up = data.get("side") == "up"
+    title = step_title(sheet, data.get("step"), refit=up)
+    told = []
+    for key, change in data.get("effect", {}).items():
+        text = _moved(item_name(sheet, key), change)
+        if text:
+            told.append(text)
+    lots = [_fitted(row) for row in data.get("fitted", ())]
+    old = data.get("old_serial")
+    return _sentences(
+        f"{'Refit' if up else 'Teardown'}: {title}",
+        "; ".join(told),
+        f"From stock: {_listed(lots)}" if lots else "",
+        f"Serial taken out: {old}" if old else "",
+        f"A {data['timer']} time began" if data.get("timer") else "",
+    )
+
+
+def _moved(name: str, change: Mapping[str, int]) -> str:
+    """Say what became of one item, such as ``4 Frame screw out`` or ``1 Rim seal out and scrapped``."""
+    out, planned = change.get("out", 0), change.get("planned", 0)
+    back, new = change.get("refitted", 0), change.get("new", 0)
+    if out and out == planned:
+        return f"{out} {name} out and scrapped"
+    told = [(out, "out"), (planned, "scrapped"), (back, "back"), (new, "new")]
+    said = [f"{n} {word}" for n, word in told if n]
+    if len(said) == 1:
+        n, _, word = said[0].partition(" ")
+        return f"{n} {name} {word}"
+    return f"{name}: {_listed(said)}" if said else ""
+
+
+def _fitted(row: Sequence[Any]) -> str:
+    _item, part, _lot_id, lot, count, serial = [*row, "", "", "", ""][:6]
+    return f"{count} × {part} (lot {lot}" + (f", serial {serial})" if serial else ")")
+
+
+def _turned(_data: Data, _sheet: Sheet, _names: Names) -> str:
+    return "Teardown done; the refit began."
+
+
+def _undo(data: Data, sheet: Sheet, _names: Names) -> str:
+    if data.get("report"):
+        told = {"damage": "damage", "absent": "a piece missing on arrival", "lost": "a loss", "spoiled": "a spoilt part",
+                "leftover": "a piece left over", "reject": "a failed inspection", "recount": "a recount"}  # fmt: skip
+        return _sentences(f"Took back the report of {told.get(str(data['report']), str(data['report']))}")
+    if data.get("side") == "turn":
+        return "Took back the turn to the refit."
+    up = data.get("side") == "up"
+    title = step_title(sheet, data.get("step"), refit=up)
+    return _sentences(f"Took back the {'refit' if up else 'teardown'} tick of “{title}”")
+
+
+def _trouble(opening: str) -> Callable[[Data, Sheet, Names], str]:
+    def tell(data: Data, sheet: Sheet, _names: Names) -> str:
+        item = f"{data.get('count', 1)} × {item_name(sheet, data.get('item', ''))}"
+        return _sentences(f"{opening}: {item}", _needed(data), _note(data))
+
+    return tell
+
+
+def _needed(data: Data) -> str:
+    needs = [f"{n} × {part}" for part, n in data.get("needs", {}).items()]
+    return f"Added to the kit: {_listed(needs)}" if needs else ""
+
+
+def _leftover(data: Data, _sheet: Sheet, _names: Names) -> str:
+    count = int(data.get("leftover", data.get("count", 1)))
+    return _sentences(f"{amount(count, 'piece')} left over on the bench", _note(data))
+
+
+def _reject(data: Data, sheet: Sheet, _names: Names) -> str:
+    step_id, _, name = str(data.get("reject", "")).partition("/")
+    step = _step(sheet, step_id)
+    looks = [*step.inspect, *(step.refit.inspect if step.refit else ())] if step else []
+    asked = next((i.ask for i in looks if i.id == name), name)
+    return _sentences(f"Inspection failed: {asked}", str(data.get("say", "")), _needed(data), _note(data))
+
+
+def _count(data: Data, _sheet: Sheet, _names: Names) -> str:
+    rows = data.get("rows", {})
+    pieces = sum(int(row[0]) for row in rows.values()) if isinstance(rows, Mapping) else 0
+    if not pieces:
+        return "Closing count signed: it balances."
+    return f"Closing count signed: {amount(pieces, 'place')} in {amount(len(rows), 'item')}, and it balances."
+
+
+def _override(data: Data, _sheet: Sheet, names: Names) -> str:
+    where = "before the cover" if data.get("scope") == "cover" else "at the end"
+    return _sentences(
+        f"Count {where} overridden by {_person(names, data.get('supervisor'))}: {_note(data, 'reason')}",
+        *[str(p) for p in data.get("problems", ())],
+    )
+
+
+def _test(data: Data, sheet: Sheet, names: Names) -> str:
+    title = _test_title(sheet, data.get("test"))
+    told = str(data.get("words", "")) if data.get("reading") is not None else ""
+    second = f"Second person: {_person(names, data['second'])}" if data.get("second") is not None else ""
+    outcome = "passed" if data.get("passed") else "failed"
+    return _sentences(f"Release test {outcome}: {title}", told, second, _note(data))
+
+
+def _test_title(sheet: Sheet, test_id: object) -> str:
+    return next((t.title for t in sheet.release_tests if t.id == test_id), str(test_id or ""))
+
+
+def _reopened(data: Data, sheet: Sheet, _names: Names) -> str:
+    test = _test_title(sheet, data.get("test"))
+    return _sentences(f"Opened again for a new plan, after “{test}” failed" if test else "Opened again for a new plan")
+
+
+def _closed(data: Data, _sheet: Sheet, _names: Names) -> str:
+    back = sum(int(row[1]) for row in data.get("returned", ()))
+    verb = "was" if back == 1 else "were"
+    return _sentences("Closed", f"{amount(back, 'unused part')} {verb} returned to stock" if back else "")
+
+
+_TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
+    "booked": _booked,
+    "safe": _safe,
+    "planned": _planned,
+    "quoted": _quoted,
+    "approved": _approved,
+    "declined": _declined,
+    "kit issued": _kit_issued,
+    "hold": _hold,
+    "hold ended": _hold_ended,
+    "opened": _opened,
+    "paused": _paused,
+    "takeover": _takeover,
+    "recount": _recount,
+    "tick": _tick,
+    "turned": _turned,
+    "undo": _undo,
+    "damage": _trouble("Reported damaged"),
+    "absent": _trouble("Missing on arrival"),
+    "lost": _trouble("Reported lost"),
+    "spoiled": _trouble("Spoilt in fitting"),
+    "leftover": _leftover,
+    "reject": _reject,
+    "count": _count,
+    "override": _override,
+    "test": _test,
+    "reopened": _reopened,
+    "closed": _closed,
+}

@@ -1,0 +1,291 @@
+"""The one place that writes facts of stock: movements and reservation entries, with their projections.
+
+Everything here runs inside the caller's write transaction. Levels of all parts of an action are locked first,
+in ascending order of id, so that two pickers cannot decide on the same stock and never wait for each other in a
+circle.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete, func, insert, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlmodel import Session, col, select
+
+from app.platform.errors import NotFound
+from app.stores.models import (
+    Lot,
+    LotBalance,
+    Movement,
+    MovementKind,
+    Part,
+    Reservation,
+    ReservationEntry,
+    StockLevel,
+)
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Whose action it is: its id, when, who, and what it was for."""
+
+    entry_id: str
+    at: datetime
+    who: int | None
+    source_ref: str
+
+
+@dataclass(frozen=True)
+class Move:
+    """One signed quantity of a lot at a location."""
+
+    kind: MovementKind
+    lot: Lot
+    location_id: int
+    quantity: int
+    reason: str = ""
+    serials: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Locked:
+    """A part whose level row is held until the transaction ends."""
+
+    part: Part
+    on_hand: int
+    reserved: int
+    on_order: int
+
+    @property
+    def id(self) -> int:
+        """The part's id."""
+        return id_of(self.part)
+
+
+def id_of(row: Any) -> int:
+    """Return the id of a stored row."""
+    assert row.id is not None
+    return int(row.id)
+
+
+def _insert(session: Session, table: Any) -> Any:
+    return (postgresql if session.get_bind().dialect.name == "postgresql" else sqlite).insert(table)
+
+
+def lock_parts(session: Session, numbers: Iterable[str]) -> dict[str, Locked]:
+    """Load parts by number and lock their levels, in ascending order of id. Raises NotFound for an unknown one."""
+    wanted = sorted(set(numbers))
+    parts = session.exec(select(Part).where(col(Part.number).in_(wanted))).all()
+    known = {part.number for part in parts}
+    for number in wanted:
+        if number not in known:
+            raise NotFound(f"part {number}")
+    return {held.part.number: held for held in _lock(session, parts)}
+
+
+def lock_part_ids(session: Session, part_ids: Iterable[int]) -> dict[int, Locked]:
+    """Lock the levels of parts by id, in ascending order."""
+    parts = session.exec(select(Part).where(col(Part.id).in_(sorted(set(part_ids))))).all()
+    return {held.id: held for held in _lock(session, parts)}
+
+
+def _lock(session: Session, parts: Sequence[Part]) -> list[Locked]:
+    ids = sorted(id_of(part) for part in parts)
+    if not ids:
+        return []
+    by_id = {id_of(part): part for part in parts}
+    query = (
+        select(StockLevel.part_id, StockLevel.on_hand, StockLevel.reserved, StockLevel.on_order)
+        .where(col(StockLevel.part_id).in_(ids))
+        .order_by(col(StockLevel.part_id))
+        .with_for_update()
+    )
+    rows = session.exec(query).all()
+    if len(rows) < len(ids):
+        make = _insert(session, StockLevel).on_conflict_do_nothing()
+        blank = {"on_hand": 0, "reserved": 0, "on_order": 0}
+        session.connection().execute(make, [{"part_id": i, **blank} for i in ids])
+        rows = session.exec(query).all()
+    return [Locked(by_id[part_id], *figures) for part_id, *figures in rows]
+
+
+def _next_line(session: Session, table: Any, entry_id: str) -> int:
+    """Return the next free line of an entry: one submission may be made of several actions."""
+    last = session.exec(select(func.max(col(table.line))).where(col(table.entry_id) == entry_id)).first()
+    return 0 if last is None else int(last) + 1
+
+
+def post(session: Session, entry: Entry, moves: Sequence[Move]) -> None:
+    """Append movements and keep levels and lot balances. The parts must be locked and the figures checked."""
+    if not moves:
+        return
+    first = _next_line(session, Movement, entry.entry_id)
+    rows = [
+        {
+            "entry_id": entry.entry_id,
+            "line": first + n,
+            "kind": move.kind,
+            "part_id": move.lot.part_id,
+            "lot_id": id_of(move.lot),
+            "location_id": move.location_id,
+            "quantity": move.quantity,
+            "unit_cost": move.lot.unit_cost,
+            "source_ref": entry.source_ref,
+            "reason": move.reason,
+            "serials": " ".join(move.serials),
+            "at": entry.at,
+            "person_id": entry.who,
+        }
+        for n, move in enumerate(moves)
+    ]
+    session.connection().execute(insert(Movement), rows)
+    for move in moves:
+        _change_balance(session, move)
+    sums: dict[int, int] = {}
+    for move in moves:
+        sums[move.lot.part_id] = sums.get(move.lot.part_id, 0) + move.quantity
+    for part_id, change in sorted(sums.items()):
+        change_level(session, part_id, on_hand=change)
+
+
+def _change_balance(session: Session, move: Move) -> None:
+    key = {"lot_id": id_of(move.lot), "location_id": move.location_id}
+    if move.quantity < 0:
+        # An upsert would fail the CHECK on its negative first value, so what goes out is an update.
+        session.connection().execute(
+            update(LotBalance)
+            .where(col(LotBalance.lot_id) == key["lot_id"], col(LotBalance.location_id) == key["location_id"])
+            .values(on_hand=LotBalance.on_hand + move.quantity)
+        )
+        return
+    make = _insert(session, LotBalance).values(**key, on_hand=move.quantity)
+    session.connection().execute(
+        make.on_conflict_do_update(
+            index_elements=["lot_id", "location_id"],
+            set_={"on_hand": LotBalance.on_hand + make.excluded.on_hand},
+        )
+    )
+
+
+def change_level(session: Session, part_id: int, **changes: int) -> None:
+    """Add signed changes to a level's figures (on_hand, reserved, on_order)."""
+    values = {name: getattr(StockLevel, name) + change for name, change in changes.items() if change}
+    if values:
+        session.connection().execute(update(StockLevel).where(col(StockLevel.part_id) == part_id).values(**values))
+
+
+def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, int]]) -> None:
+    """Append reservation entries (part id, source, signed quantity) and keep reservations and levels."""
+    changes = [change for change in changes if change[2]]
+    if not changes:
+        return
+    first = _next_line(session, ReservationEntry, entry.entry_id)
+    rows = [
+        {
+            "entry_id": entry.entry_id,
+            "line": first + n,
+            "part_id": part_id,
+            "source_ref": source,
+            "quantity": quantity,
+            "at": entry.at,
+            "person_id": entry.who,
+        }
+        for n, (part_id, source, quantity) in enumerate(changes)
+    ]
+    session.connection().execute(insert(ReservationEntry), rows)
+    sums: dict[int, int] = {}
+    for part_id, source, quantity in changes:
+        _change_promise(session, part_id, source, quantity)
+        sums[part_id] = sums.get(part_id, 0) + quantity
+    for part_id, change in sorted(sums.items()):
+        change_level(session, part_id, reserved=change)
+
+
+def _change_promise(session: Session, part_id: int, source: str, quantity: int) -> None:
+    if quantity < 0:
+        session.connection().execute(
+            update(Reservation)
+            .where(col(Reservation.part_id) == part_id, col(Reservation.source_ref) == source)
+            .values(quantity=Reservation.quantity + quantity)
+        )
+        return
+    make = _insert(session, Reservation).values(part_id=part_id, source_ref=source, quantity=quantity)
+    session.connection().execute(
+        make.on_conflict_do_update(
+            index_elements=["part_id", "source_ref"],
+            set_={"quantity": Reservation.quantity + make.excluded.quantity},
+        )
+    )
+
+
+def promised_to(session: Session, source_ref: str) -> dict[int, int]:
+    """Return what is promised to a source, by part id."""
+    rows = session.exec(
+        select(Reservation.part_id, Reservation.quantity).where(
+            col(Reservation.source_ref) == source_ref, col(Reservation.quantity) > 0
+        )
+    ).all()
+    return dict(rows)
+
+
+def promises_newest_first(session: Session, part_id: int) -> list[tuple[str, int]]:
+    """Return the promises of a part as (source, quantity), the one last added to first."""
+    rows = session.exec(
+        select(Reservation.source_ref, Reservation.quantity, func.max(ReservationEntry.id))
+        .join(
+            ReservationEntry,
+            (col(ReservationEntry.part_id) == col(Reservation.part_id))
+            & (col(ReservationEntry.source_ref) == col(Reservation.source_ref))
+            & (col(ReservationEntry.quantity) > 0),
+        )
+        .where(col(Reservation.part_id) == part_id, col(Reservation.quantity) > 0)
+        .group_by(col(Reservation.source_ref), col(Reservation.quantity))
+    ).all()
+    return [(source, quantity) for source, quantity, _last in sorted(rows, key=lambda r: r[2] or 0, reverse=True)]
+
+
+def balance(session: Session, lot_id: int, location_id: int) -> int:
+    """Return what of a lot lies at a location."""
+    found = session.exec(
+        select(LotBalance.on_hand).where(col(LotBalance.lot_id) == lot_id, col(LotBalance.location_id) == location_id)
+    ).first()
+    return found or 0
+
+
+def find_lot(session: Session, lot_id: int) -> Lot:
+    """Return a lot; raises NotFound."""
+    lot = session.get(Lot, lot_id)
+    if lot is None:
+        raise NotFound(f"lot {lot_id}")
+    return lot
+
+
+def replace_projections(
+    session: Session,
+    levels: Mapping[int, tuple[int, int, int]],
+    balances: Mapping[tuple[int, int], int],
+    reservations: Mapping[tuple[int, str], int],
+) -> None:
+    """Write all projections anew: levels as (on hand, reserved, on order), lot balances, reservations."""
+    connection = session.connection()
+    for model in (StockLevel, LotBalance, Reservation):
+        connection.execute(delete(model))
+    rows: list[tuple[Any, list[dict[str, Any]]]] = [
+        (StockLevel, [dict(zip(_LEVEL, (i, *figures), strict=True)) for i, figures in levels.items()]),
+        (
+            LotBalance,
+            [{"lot_id": lot, "location_id": place, "on_hand": n} for (lot, place), n in balances.items()],
+        ),
+        (
+            Reservation,
+            [{"part_id": p, "source_ref": source, "quantity": n} for (p, source), n in reservations.items()],
+        ),
+    ]
+    for table, values in rows:
+        if values:
+            connection.execute(insert(table), values)
+
+
+_LEVEL = ("part_id", "on_hand", "reserved", "on_order")
