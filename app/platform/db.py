@@ -21,6 +21,9 @@ except ImportError:  # No wheel for this machine: the Python's own SQLite, whose
     import sqlite3 as sqlite_driver
 
 
+__all__ = ["Database", "FairLock", "make_database", "sqlite_driver"]
+
+
 class FairLock:
     """A first-come, first-served lock. A plain Lock lets one busy thread overtake the others for seconds."""
 

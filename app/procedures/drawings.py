@@ -14,9 +14,10 @@ from defusedxml.ElementTree import fromstring
 from app.platform.errors import Refused
 
 MAX_BYTES = 512 * 1024
-MAX_ELEMENTS = frozenset(
-    ("svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "title", "desc")
-)
+MAX_ELEMENTS = 8000
+MAX_DEPTH = 20
+SVG = "http://www.w3.org/2000/svg"
+ELEMENTS = frozenset(("svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon", "title", "desc"))
 ATTRIBUTES = frozenset(
     (
         "d",

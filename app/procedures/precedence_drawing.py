@@ -1,6 +1,7 @@
 """The precedence among a procedure's steps as a drawing: layers by depth, arrows only where an order is needed.
 
-Layering is by the longest way from a step without predecessors. Needs that follow from others are left out
+Layering is by the longest way from a step without predecessors; a layer too wide for the page goes on in the next
+row. Needs that follow from others are left out
 (transitive reduction). An arrow over several layers bends at a place kept free for it in each. The order inside
 a layer is improved by the barycentre method (Sugiyama, Tagawa and Toda, IEEE Trans. SMC 11, 1981).
 """
@@ -12,11 +13,13 @@ from html import escape
 from app.rules.precedence import ancestors, predecessors
 from app.rules.sheet import Sheet, Step
 
-NODE_W, NODE_H = 176.0, 44.0
-GAP_X, GAP_Y = 20.0, 30.0
-BEND_W = 14.0
+NODE_W, NODE_H = 170.0, 44.0
+GAP_X, GAP_Y = 14.0, 30.0
+BEND_W = 8.0
 MARGIN = 8.0
 _SWEEPS = 12
+_SETTLE_SWEEPS = 9
+_MOST_IN_ROW = 5
 _LINE = 21
 
 Node = str | tuple[str, str, int]
@@ -48,6 +51,24 @@ def depths(steps: Sequence[Step]) -> dict[str, int]:
             continue
         stack.pop()
         found[name] = max((found[b] + 1 for b in before[name]), default=0)
+    return found
+
+
+def rows_of(steps: Sequence[Step]) -> dict[str, int]:
+    """Map each step to its row in the drawing: its layer, or a later one where a row is full.
+
+    List scheduling with at most ``_MOST_IN_ROW`` steps in a row, shallow steps first.
+    """
+    before = predecessors(steps)
+    depth = depths(steps)
+    taken: dict[int, int] = {}
+    found: dict[str, int] = {}
+    for step in sorted(steps, key=lambda one: depth[one.id]):
+        row = max((found[b] + 1 for b in before[step.id]), default=0)
+        while taken.get(row, 0) >= _MOST_IN_ROW:
+            row += 1
+        taken[row] = taken.get(row, 0) + 1
+        found[step.id] = row
     return found
 
 
@@ -83,7 +104,7 @@ def table(sheet: Sheet) -> tuple[PrecedenceRow, ...]:
 def draw(sheet: Sheet) -> str:
     """Return the drawing as SVG text with title and description; its look is in the style sheet."""
     steps = sheet.steps
-    depth = depths(steps)
+    depth = rows_of(steps)
     arrows = needed_arrows(steps)
     layers, links = _with_bends(steps, depth, arrows)
     _order(layers, links)
@@ -94,7 +115,7 @@ def draw(sheet: Sheet) -> str:
     number = {step.id: n for n, step in enumerate(steps, 1)}
     drawn += [_node(step, number[step.id], x[step.id], _y(depth[step.id])) for step in steps]
     said = (
-        f"{len(steps)} steps in {len(layers)} layers. A step may be done when all steps with an arrow to it are "
+        f"{len(steps)} steps in {len(layers)} rows. A step may be done when all steps with an arrow to it are "
         "done. The table below says the same."
     )
     return (
@@ -157,9 +178,15 @@ def _places(layers: Sequence[Sequence[Node]], links: Mapping[Node, Sequence[Node
         for node in layer:
             x[node] = edge + _width(node) / 2
             edge += _width(node) + GAP_X
-    for sweep in range(2 * _SWEEPS):
-        for layer in layers if sweep % 2 == 0 else reversed(layers):
-            wish = {n: sum(x[o] for o in links[n]) / len(links[n]) if links[n] else x[n] for n in layer}
+    row = {node: index for index, layer in enumerate(layers) for node in layer}
+    for sweep in range(_SETTLE_SWEEPS):
+        # The last sweep goes down, so that a chain of single steps hangs straight.
+        down = sweep % 2 == 0
+        for layer in layers if down else reversed(layers):
+            wish = dict(x)
+            for node in layer:
+                near = [x[other] for other in links[node] if (row[other] < row[node]) == down]
+                wish[node] = sum(near) / len(near) if near else x[node]
             _settle(layer, wish, x)
     left = min(x[node] - _width(node) / 2 for layer in layers for node in layer)
     return {node: at - left + MARGIN for node, at in x.items()}
@@ -213,9 +240,9 @@ def _node(step: Step, number: int, x: float, y: float) -> str:
         f'<text x="{left + 40:.1f}" y="{first + 16 * n:.1f}">{escape(line)}</text>' for n, line in enumerate(lines)
     )
     return (
-        f'<a href="#step-{step.id}"><g class="{kind}">'
+        f'<g class="{kind}">'
         f'<rect x="{left:.1f}" y="{y:.1f}" width="{NODE_W:.0f}" height="{NODE_H:.0f}" rx="5"/>'
-        f'<text class="node-no" x="{left + 19:.1f}" y="{y + NODE_H / 2 + 5:.1f}">{number}</text>{words}</g></a>'
+        f'<text class="node-no" x="{left + 19:.1f}" y="{y + NODE_H / 2 + 5:.1f}">{number}</text>{words}</g>'
     )
 
 

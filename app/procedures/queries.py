@@ -233,3 +233,8 @@ def faults(session: Session, device_model_id: int) -> tuple[FaultWord, ...]:
         select(Fault).where(col(Fault.device_model_id) == device_model_id).order_by(col(Fault.id))
     ).all()
     return tuple(FaultWord(row.code, row.words, row.unit) for row in rows)
+
+
+def precedence_svg(session: Session, revision_id: int, draw: Callable[[], str]) -> Markup:
+    """Return the drawn precedence of a revision, drawn once."""
+    return _once(session, ("precedence", revision_id), lambda: Markup(draw()))  # noqa: S704  Escaped by draw.

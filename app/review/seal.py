@@ -6,16 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC
 
 from app.platform.submissions import canonical
-from app.rules.counting import Event
-
-
-@dataclass(frozen=True)
-class Linked:
-    """An entry with its place in the record and the hash that was stored with it."""
-
-    sequence: int
-    event: Event
-    chain: str
+from app.review.queries.record import Linked
 
 
 @dataclass(frozen=True)

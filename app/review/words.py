@@ -1,7 +1,6 @@
 """What happened, in plain words: one phrase for each kind of entry in a job's record."""
 
 from collections.abc import Callable, Mapping, Sequence
-from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from app.rules.sheet import Sheet, Step
@@ -62,8 +61,8 @@ def _listed(parts: Sequence[str]) -> str:
 
 def _sentences(*parts: str) -> str:
     """Join what is not empty; each part gets its full stop."""
-    found = [p.strip() for p in parts if p and p.strip()]
-    return " ".join(p if p[-1] in ".?:" else f"{p}." for p in found)
+    found = [p.strip().removesuffix(":") for p in parts if p and p.strip()]
+    return " ".join(p if p[-1] in ".?!…" else f"{p}." for p in found)
 
 
 def _note(data: Data, *fields: str) -> str:
@@ -84,10 +83,8 @@ def _booked(data: Data, _sheet: Sheet, _names: Names) -> str:
 
 
 def _safe(data: Data, _sheet: Sheet, _names: Names) -> str:
-    found = data.get("signs") or data.get("cell_signs") or ()
-    if found and not isinstance(found, str):
-        return _sentences(f"Safety checks answered: the cell is {_listed([str(s) for s in found])}", _note(data))
-    return _sentences("Made safe: cautions acknowledged and bench checks answered", _note(data))
+    cell = f"cell {data['cell']}" if data.get("cell") else ""
+    return _sentences("Made safe: cautions read, wrist strap and mat tested", cell.capitalize(), _note(data))
 
 
 def _planned(data: Data, sheet: Sheet, _names: Names) -> str:
@@ -100,53 +97,44 @@ def _planned(data: Data, sheet: Sheet, _names: Names) -> str:
 
 
 def _quoted(data: Data, _sheet: Sheet, _names: Names) -> str:
-    value = next((data[name] for name in ("amount", "total", "quoted") if data.get(name) is not None), None)
-    return _sentences(f"Quoted {_figure(value)}" if value is not None else "Quoted", _note(data, "reason"))
+    return _sentences(f"Quoted {_amount(data)}", _note(data))
 
 
-def _figure(value: object) -> str:
-    try:
-        return f"{Decimal(str(value)):,.2f}"
-    except InvalidOperation:
-        return str(value)
+def _amount(data: Data) -> str:
+    return f"{data.get('amount') or ''} {data.get('currency') or ''}".strip()
 
 
 def _approved(data: Data, _sheet: Sheet, _names: Names) -> str:
-    by = data.get("by") or data.get("approved_by")
-    return _sentences(f"Approved by {by}" if isinstance(by, str) and by else "Approved", _note(data, "reason"))
+    return _answer("Quote approved", data)
 
 
 def _declined(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences("Declined", _note(data, "reason"))
+    return _answer("Quote declined", data)
+
+
+def _answer(what: str, data: Data) -> str:
+    by = f" by {data['by']}" if data.get("by") else ""
+    means = f", {data['means']}" if data.get("means") else ""
+    return _sentences(f"{what}{by}{means}", _note(data, "reason"))
 
 
 def _kit_issued(data: Data, _sheet: Sheet, _names: Names) -> str:
-    rows = data.get("lots") or data.get("issued") or data.get("picks") or ()
-    if isinstance(rows, Mapping):
-        return _sentences(f"Kit handed out: {_listed([f'{n} × {part}' for part, n in rows.items()])}")
-    told = [text for text in (_issued_row(row) for row in rows) if text]
+    told = [f"{row[3]} × {row[0]} (lot {row[2]})" for row in data.get("lots", ())]
     return _sentences(f"Kit handed out: {_listed(told)}" if told else "Kit handed out")
 
 
-def _issued_row(row: object) -> str:
-    if isinstance(row, Mapping):
-        part, lot, count = (row.get(n) for n in ("part", "lot", "count"))
-        return f"{count} × {part}" + (f" (lot {lot})" if lot else "") if part and count else ""
-    if isinstance(row, Sequence) and not isinstance(row, str) and len(row) >= 3:
-        texts = [str(x) for x in row if isinstance(x, str)]
-        count = row[-1] if isinstance(row[-1], int) else next((x for x in row if isinstance(x, int)), "")
-        lot = f" (lot {texts[1]})" if len(texts) > 1 else ""
-        return f"{count} × {texts[0]}{lot}" if texts else ""
-    return ""
-
-
 def _hold(data: Data, _sheet: Sheet, _names: Names) -> str:
-    why = data.get("hold") or data.get("kind") or ""
-    return _sentences(f"On hold, {why}: {_note(data, 'reason')}" if why else f"On hold: {_note(data, 'reason')}")
+    kind = data.get("hold")
+    return _sentences(f"On hold{f' ({kind})' if kind else ''}: {_note(data, 'reason')}", str(data.get("note") or ""))
 
 
 def _hold_ended(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences("Hold ended", _note(data, "reason"))
+    kind = data.get("hold")
+    return _sentences(f"Hold ended{f' ({kind})' if kind else ''}: {_note(data, 'reason')}")
+
+
+def _returned(data: Data, _sheet: Sheet, _names: Names) -> str:
+    return _sentences(f"Returned unrepaired: {_note(data, 'reason')}")
 
 
 def _opened(_data: Data, _sheet: Sheet, _names: Names) -> str:
@@ -166,7 +154,7 @@ def _takeover(data: Data, _sheet: Sheet, names: Names) -> str:
 def _recount(data: Data, sheet: Sheet, _names: Names) -> str:
     counted = data.get("counted", {})
     places = _listed([f"{n} in pocket {pocket}" for pocket, n in counted.items()])
-    short = [f"{change['lost']} {item_name(sheet, key)}" for key, change in data.get("effect", {}).items()]
+    short = [f"{change['lost']} × {item_name(sheet, key)}" for key, change in data.get("effect", {}).items()]
     return _sentences(
         f"Recounted the tray: {places}" if places else "Recounted the tray: nothing waited in it",
         f"Short: {_listed(short)}, reported lost" if short else ("All there" if places else ""),
@@ -193,16 +181,16 @@ def _tick(data: Data, sheet: Sheet, _names: Names) -> str:
 
 
 def _moved(name: str, change: Mapping[str, int]) -> str:
-    """Say what became of one item, such as ``4 Frame screw out`` or ``1 Rim seal out and scrapped``."""
+    """Say what became of one item, such as ``4 × Frame screw out`` or ``1 × Rim seal out and scrapped``."""
     out, planned = change.get("out", 0), change.get("planned", 0)
     back, new = change.get("refitted", 0), change.get("new", 0)
     if out and out == planned:
-        return f"{out} {name} out and scrapped"
+        return f"{out} × {name} out and scrapped"
     told = [(out, "out"), (planned, "scrapped"), (back, "back"), (new, "new")]
     said = [f"{n} {word}" for n, word in told if n]
     if len(said) == 1:
         n, _, word = said[0].partition(" ")
-        return f"{n} {name} {word}"
+        return f"{n} × {name} {word}"
     return f"{name}: {_listed(said)}" if said else ""
 
 
@@ -215,11 +203,21 @@ def _turned(_data: Data, _sheet: Sheet, _names: Names) -> str:
     return "Teardown done; the refit began."
 
 
+_REPORTS = {
+    "damage": "damage",
+    "absent": "a piece missing on arrival",
+    "lost": "a loss",
+    "spoiled": "a spoilt part",
+    "leftover": "a piece left over",
+    "reject": "a failed inspection",
+    "recount": "a shortage at the recount",
+}
+
+
 def _undo(data: Data, sheet: Sheet, _names: Names) -> str:
     if data.get("report"):
-        told = {"damage": "damage", "absent": "a piece missing on arrival", "lost": "a loss", "spoiled": "a spoilt part",
-                "leftover": "a piece left over", "reject": "a failed inspection", "recount": "a recount"}  # fmt: skip
-        return _sentences(f"Took back the report of {told.get(str(data['report']), str(data['report']))}")
+        report = str(data["report"])
+        return _sentences(f"Took back the report of {_REPORTS.get(report, report)}")
     if data.get("side") == "turn":
         return "Took back the turn to the refit."
     up = data.get("side") == "up"
@@ -320,4 +318,5 @@ _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "test": _test,
     "reopened": _reopened,
     "closed": _closed,
+    "returned": _returned,
 }

@@ -9,7 +9,7 @@ Items are named ``step/fixing``, ``step/unit:name`` and ``step/fit:n`` (n from 0
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from typing import Any
 
@@ -55,7 +55,7 @@ class ItemCount:
 
     def fault(self) -> str | None:
         """Return what is impossible about these counts, or None."""
-        if min(getattr(self, f.name) for f in fields(self)) < 0:
+        if min(getattr(self, name) for name in _FIELDS) < 0:
             return "a count would fall below zero"
         if self.out + self.absent > self.baseline:
             return "more would be out than belongs in the device"
@@ -64,6 +64,9 @@ class ItemCount:
         if self.refitted + self.new > self.baseline:
             return "more would be fitted than there are places"
         return None
+
+
+_FIELDS = tuple(f.name for f in fields(ItemCount))
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +135,7 @@ class BenchState:
     def to_json(self) -> dict[str, Any]:
         """Return plain JSON data; ``from_json`` gives an equal state back."""
         found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found["items"] = {k: [getattr(v, f.name) for f in fields(ItemCount)] for k, v in self.items.items()}
+        found["items"] = {k: [getattr(v, name) for name in _FIELDS] for k, v in self.items.items()}
         found["ticks"] = [[t.event_id, t.side, t.step] for t in self.ticks]
         for name in ("targets", "teardown", "refit", "down", "up", "rejects", "covered"):
             found[name] = list(found[name])
@@ -242,8 +245,8 @@ def with_effect(items: Mapping[str, ItemCount], effect: Effect) -> dict[str, Ite
     for key, change in effect.items():
         if key not in found:
             raise Refused(f"{key} is not part of this job's plan.")
-        before = asdict(found[key])
-        count = ItemCount(**{name: n + change.get(name, 0) for name, n in before.items()})
+        before = found[key]
+        count = ItemCount(*(getattr(before, name) + change.get(name, 0) for name in _FIELDS))
         fault = count.fault()
         if fault:
             raise Refused(f"That does not add up: {fault}. Check what was counted, or take the last entry back first.")

@@ -2,8 +2,8 @@
 
 import csv
 import io
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Self, TypeVar
@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self, TypeVar
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, model_validator
 
 from app.platform.errors import Refused
-from app.platform.forms import RawForm, check
+from app.platform.forms import Form, RawForm, check
 from app.rules.identifiers import clean_gtin
 from app.rules.sheet import WasteStream
 
@@ -151,11 +151,75 @@ class TransferForm(LotForm):
     to_location: Code
 
 
+class OrderHead(BaseModel):
+    """An order about to be placed; its lines are in fields such as ``quantity-H2-110``."""
+
+    supplier: int
+    expected_on: date
+    note: Annotated[Text, Field(max_length=300)] = ""
+
+
+class OrderLineFields(BaseModel):
+    """One line of an order form."""
+
+    quantity: Whole = 0
+    price: Price
+
+
+class ReceiptFields(BaseModel):
+    """What came of one order line; quantity 0 for nothing."""
+
+    quantity: Whole = 0
+    lot_code: Annotated[Text, Field(max_length=48)] = ""
+    expires_on: date | None = None
+    unit_cost: Price
+    location: Code
+
+
+class CountFields(BaseModel):
+    """One lot in a stocktake form; ``book`` is what the counter was shown."""
+
+    counted: Whole | None = None
+    book: Whole
+    reason: Annotated[Text, Field(max_length=300)] = ""
+
+
+class VersionForm(BaseModel):
+    """A button that acts on what was shown."""
+
+    version: int
+
+
+class FoundLotForm(BaseModel):
+    """A lot found at a place where the book has none of it."""
+
+    found_part: Code
+    found_lot: Annotated[Text, Field(min_length=1, max_length=48)]
+    found_count: Annotated[int, Field(ge=1, le=WHOLE_MAX)]
+
+
 class ImportForm(BaseModel):
     """A catalogue file: uploaded or pasted."""
 
     kind: Literal["parts", "suppliers", "locations"] = "parts"
     text: Annotated[str, Field(max_length=1_000_000)] = ""
+
+
+def check_lines(model: type[R], raw: RawForm, keys: Iterable[str]) -> tuple[dict[str, R], dict[str, str]]:
+    """Check the fields ``<name>-<key>`` of each key; returns the good lines by key, and errors by field name."""
+    good: dict[str, R] = {}
+    errors: dict[str, str] = {}
+    for key in keys:
+        form = check(model, RawForm({name: raw.all(f"{name}-{key}") for name in model.model_fields}))
+        if form.data is not None:
+            good[key] = form.data
+        errors |= {f"{name}-{key}": message for name, message in form.errors.items()}
+    return good, errors
+
+
+def with_errors(form: Form[Any], errors: Mapping[str, str]) -> Form[Any]:
+    """Return a form with the errors of its lines beside its own."""
+    return replace(form, errors={**form.errors, **errors}, data=None) if errors else form
 
 
 @dataclass(frozen=True)
@@ -166,6 +230,22 @@ class RowError:
     row: int
     column: str
     message: str
+
+
+@dataclass(frozen=True)
+class ImportReport:
+    """What an import does or did: errors by row, and what is new, changed and the same, as ``part H2-110``."""
+
+    errors: tuple[RowError, ...] = ()
+    added: tuple[str, ...] = ()
+    changed: tuple[str, ...] = ()
+    same: int = 0
+    stored: bool = False
+
+    @property
+    def ready(self) -> bool:
+        """Whether it can be imported: no errors, and at least one row."""
+        return not self.errors and bool(self.added or self.changed or self.same)
 
 
 def check_row(model: type[R], file: str, number: int, row: Mapping[str, str]) -> tuple[R | None, list[RowError]]:
@@ -220,9 +300,3 @@ def _rows(text: str, delimiter: str) -> Iterator[dict[str, str]]:
         raise Refused(f"Row {reader.line_num} cannot be read as CSV: {error}.") from error
     if count == 0:
         raise Refused("The file has a heading and no rows.")
-
-
-__all__ = [
-    "CatalogueLocation", "CataloguePart", "CatalogueSupplier", "ImportForm", "LooseForm", "LotForm", "PartForm",
-    "RowError", "ScrapForm", "TransferForm", "check_row", "read_csv",
-]  # fmt: skip

@@ -2,24 +2,36 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime, timedelta
-from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import update
+from sqlalchemy import insert, update
 from sqlmodel import Session, col, select
 
-from app.jobs.actions.record import known_event, load_job, record, state_of
+from app.jobs.actions.record import AlreadyStored, known_event, load_job, record
 from app.jobs.models import BenchEvent, Discard, Hold, Job, KitLot, PartUse, Stage
+from app.jobs.queries.bench import (
+    as_event,
+    find_event,
+    items_for,
+    kit_lots,
+    lots_in_hand,
+    pocket_numbers,
+    state_of,
+)
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
-from app.rules import bench, counting
-from app.rules.bench import Fitted, LotInHand, Outcome
-from app.rules.counting import BenchState, Event, Item
-from app.rules.planning import Pocket
+from app.rules import bench
+from app.rules.bench import Fitted, Outcome
+from app.rules.counting import BenchState, Item
 from app.rules.sheet import Sheet
 
 AT_WORK = (Stage.KITTED, Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED, Stage.TESTED)
+
+
+# Built once: making a statement anew costs as much as running it.
+_PART_USE = insert(PartUse)
+_DISCARD = insert(Discard)
 
 
 class Bench:
@@ -49,44 +61,6 @@ class Bench:
             raise Refused(f"Job {self.job.number} is {self.job.stage.value}. Bench work is for jobs with their kit.")
         if self.job.hold in (Hold.SAFETY, Hold.OWNER):
             raise Refused(f"Job {self.job.number} is on hold ({self.job.hold.value}): {self.job.hold_reason}")
-
-
-@lru_cache(maxsize=512)
-def _items(revision_id: int, teardown: tuple[str, ...], targets: tuple[str, ...], sheet_box: "_Box") -> dict[str, Item]:
-    return counting.items_of(sheet_box.sheet, teardown, targets)
-
-
-class _Box:
-    """Carries a sheet through the cache without being part of its key."""
-
-    def __init__(self, sheet: Sheet) -> None:
-        self.sheet = sheet
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box)
-
-    def __hash__(self) -> int:
-        return 0
-
-
-def items_for(revision_id: int, sheet: Sheet, state: BenchState) -> Mapping[str, Item]:
-    """Return the items of a plan by key; cached, as a revision and a plan never change."""
-    return _items(revision_id, state.teardown, state.targets, _Box(sheet))
-
-
-def pockets_of(sheet: Sheet, teardown: Sequence[str]) -> tuple[Pocket, ...]:
-    """Number the tray pockets from 1 along the teardown, one for each fixing that waits in the tray."""
-    found: list[Pocket] = []
-    for step_id in teardown:
-        for fixing in sheet.step(step_id).releases:
-            if fixing.goes_to_tray:
-                found.append(Pocket(len(found) + 1, step_id, fixing.id, fixing.count))
-    return tuple(found)
-
-
-def pocket_numbers(sheet: Sheet, teardown: Sequence[str]) -> dict[str, int]:
-    """Return the tray pocket of each item that has one, by item key."""
-    return {f"{p.step}/{p.fixing}": p.number for p in pockets_of(sheet, teardown)}
 
 
 def open_job(session: Session, number: str, *, at: datetime, who: int, event_id: str) -> None:
@@ -173,22 +147,37 @@ def tick(
     """
     digest = content_hash(["tick", number, side, step, old_serial])
     work = Bench(session, number)
-    if known_event(session, event_id, digest):
+    try:
+        work.must_be_at_work()
+        must_be_mine(work, who)
+        _tick(work, side, step, old_serial, at, who, event_id, digest)
+    except AlreadyStored:
         return
-    work.must_be_at_work()
+    except Refused:
+        # Looked up only now: a tick that comes again is nearly always one that is refused as done.
+        if known_event(session, event_id, digest) is None:
+            raise
+
+
+def _tick(
+    work: Bench, side: str, step: str, old_serial: str, at: datetime, who: int, event_id: str, digest: str
+) -> None:
+    session = work.session
+    lots: dict[str, list[KitLot]] = {}
     if side == "turn":
-        _turn(work, at, who, event_id, digest)
+        bench.turn(work.state)
+        record(session, work.job, kind="turned", at=at, who=who, event_id=event_id, digest=digest)
+        work.job.stage = Stage.REFIT
         return
-    must_be_mine(work, who)
     if side == "down":
         outcome = bench.tick_down(work.sheet, work.items, work.state, step)
-        lots: dict[str, list[KitLot]] = {}
     elif side == "up":
-        lots = kit_lots(session, work.job)
         cover = bench.count_before_cover(
             work.sheet, work.items, work.state, step, pocket_numbers(work.sheet, work.state.teardown)
         )
-        in_hand = lots_in_hand(session, work.job, lots)
+        if any(i.step == step and bench.wanted(i, work.state.items[i.key])[1] for i in work.items.values()):
+            lots = kit_lots(session, work.job.id)
+        in_hand = lots_in_hand(session, work.job.id, lots)
         outcome = bench.tick_up(work.sheet, work.items, work.state, step, in_hand, at, cover)
     else:
         raise Refused("A tick belongs to the teardown or the refit.")
@@ -207,13 +196,6 @@ def must_be_mine(work: Bench, who: int) -> None:
         raise Refused("The job is not open at the bench. Resume it first so that the bench time is right.")
 
 
-def _turn(work: Bench, at: datetime, who: int, event_id: str, digest: str) -> None:
-    must_be_mine(work, who)
-    bench.turn(work.state)
-    record(work.session, work.job, kind="turned", at=at, who=who, event_id=event_id, digest=digest)
-    work.job.stage = Stage.REFIT
-
-
 def tick_data(side: str, outcome: Outcome, old_serial: str) -> dict[str, Any]:
     """Return what a tick's event keeps: its effect, what went in, when a timer is ready."""
     data: dict[str, Any] = {"side": side, "effect": outcome.effect}
@@ -230,40 +212,6 @@ def tick_data(side: str, outcome: Outcome, old_serial: str) -> dict[str, Any]:
     return data
 
 
-def kit_lots(session: Session, job: Job) -> dict[str, list[KitLot]]:
-    """Return the lots handed out to a job by part number, in the order they were handed out."""
-    found: dict[str, list[KitLot]] = {}
-    for row in session.exec(select(KitLot).where(col(KitLot.job_id) == job.id).order_by(col(KitLot.id))).all():
-        found.setdefault(row.part_number, []).append(row)
-    return found
-
-
-def lots_in_hand(session: Session, job: Job, lots: Mapping[str, Sequence[KitLot]]) -> dict[str, list[LotInHand]]:
-    """Return what of the handed-out lots is still free; serials that were fitted are left out."""
-    tracked = any(row.serials for rows in lots.values() for row in rows)
-    used: set[str] = set()
-    if tracked:
-        used = set(
-            session.exec(
-                select(PartUse.serial).where(
-                    col(PartUse.job_id) == job.id, col(PartUse.struck).is_(False), col(PartUse.serial) != ""
-                )
-            ).all()
-        )
-    return {
-        part: [
-            LotInHand(
-                row.lot_id,
-                row.lot_code,
-                row.issued - row.fitted - row.spoiled - row.returned,
-                tuple(s for s in row.serials if s not in used),
-            )
-            for row in rows
-        ]
-        for part, rows in lots.items()
-    }
-
-
 def write_fitted(
     session: Session,
     job: Job,
@@ -273,41 +221,48 @@ def write_fitted(
     event_id: str,
 ) -> None:
     """Spell out what new parts went in, and count them against their lots."""
+    if not fitted:
+        return
     rows = {(row.part_number, row.lot_id): row for found in lots.values() for row in found}
+    uses = []
     for fit in fitted:
         row = rows[fit.part, fit.lot_id]
         row.fitted += fit.count
         session.add(row)
-        session.add(
-            PartUse(
-                job_id=job.id or 0,
-                event_id=event_id,
-                step=step,
-                item=fit.item,
-                part_number=fit.part,
-                lot_id=fit.lot_id,
-                quantity=fit.count,
-                serial=fit.serial,
-            )
+        uses.append(
+            {
+                "job_id": job.id,
+                "event_id": event_id,
+                "step": step,
+                "item": fit.item,
+                "part_number": fit.part,
+                "lot_id": fit.lot_id,
+                "quantity": fit.count,
+                "serial": fit.serial,
+                "struck": False,
+            }
         )
+    session.connection().execute(_PART_USE, uses)
 
 
 def write_scrap(session: Session, work: Bench, outcome: Outcome, event_id: str) -> None:
     """Spell out what was scrapped, with its waste stream."""
-    for scrap in outcome.scrapped:
-        item = work.items[scrap.item]
-        session.add(
-            Discard(
-                job_id=work.job.id or 0,
-                event_id=event_id,
-                step=item.step,
-                item=scrap.item,
-                name=item.name,
-                quantity=scrap.count,
-                reason=scrap.reason,
-                waste_stream=item.waste,
-            )
-        )
+    rows = [
+        {
+            "job_id": work.job.id,
+            "event_id": event_id,
+            "step": work.items[scrap.item].step,
+            "item": scrap.item,
+            "name": work.items[scrap.item].name,
+            "quantity": scrap.count,
+            "reason": scrap.reason,
+            "waste_stream": work.items[scrap.item].waste,
+            "struck": False,
+        }
+        for scrap in outcome.scrapped
+    ]
+    if rows:
+        session.connection().execute(_DISCARD, rows)
 
 
 def undo(session: Session, number: str, undoes: str, *, at: datetime, who: int, event_id: str) -> None:
@@ -318,7 +273,7 @@ def undo(session: Session, number: str, undoes: str, *, at: datetime, who: int, 
         return
     work.must_be_at_work()
     must_be_mine(work, who)
-    last = find_event(session, work.job, undoes)
+    last = find_event(session, work.job.id, undoes)
     effect = bench.undo_last(work.state, as_event(last) if last else None)
     assert last is not None
     data = {"effect": effect, "side": last.data.get("side", "turn")}
@@ -331,24 +286,12 @@ def undo(session: Session, number: str, undoes: str, *, at: datetime, who: int, 
     work.job.stage = Stage.REFIT if now.turned else Stage.TEARDOWN
 
 
-def find_event(session: Session, job: Job, event_id: str) -> BenchEvent | None:
-    """Return one event of a job by its id, or None."""
-    return session.exec(
-        select(BenchEvent).where(col(BenchEvent.event_id) == event_id, col(BenchEvent.job_id) == job.id)
-    ).first()
-
-
-def as_event(row: BenchEvent) -> Event:
-    """Return a stored event as the fold takes it."""
-    return Event(row.event_id, row.kind, row.person_id, row.at, row.step, row.data, row.undoes)
-
-
 def strike(session: Session, job: Job, taken_back: BenchEvent) -> None:
     """Strike what an entry spelt out: its new parts are free again, its scrap is not counted."""
     uses = session.exec(
         select(PartUse).where(col(PartUse.event_id) == taken_back.event_id, col(PartUse.struck).is_(False))
     ).all()
-    lots = {(r.part_number, r.lot_id): r for found in kit_lots(session, job).values() for r in found} if uses else {}
+    lots = {(r.part_number, r.lot_id): r for found in kit_lots(session, job.id).values() for r in found} if uses else {}
     for use in uses:
         lots[use.part_number, use.lot_id].fitted -= use.quantity
         use.struck = True

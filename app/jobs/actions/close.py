@@ -8,14 +8,16 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from app.jobs.actions.bench import Bench, cure_left, kit_lots, must_be_mine, pocket_numbers
-from app.jobs.actions.record import known_event, record, state_of
+from app.jobs.actions.bench import Bench, cure_left, must_be_mine
+from app.jobs.actions.record import known_event, record
 from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot, Stage
+from app.jobs.queries.bench import as_event, kit_lots, pocket_numbers, state_of
 from app.platform.errors import Refused
 from app.platform.settings import Settings
 from app.platform.submissions import content_hash
 from app.rules import bench, counting, release
-from app.rules.bench_time import Intervals, Mark, bench_time, shift_ends
+from app.rules.bench_marks import job_intervals
+from app.rules.bench_time import Intervals
 from app.rules.costing import PartsCost, PartUse, job_parts_cost, labour_cost
 from app.rules.counting import ClosingCount
 from app.rules.sheet import ReleaseTest
@@ -190,55 +192,8 @@ class Account:
 
 def bench_intervals(events: Iterable[BenchEvent], settings: Settings, until: datetime) -> Intervals:
     """Return the bench time of a job from its events, by the conventions of ``rules.bench_time``."""
-    marks = [m for e in events for m in _marks(e)]
-    if not marks:
-        return Intervals(())
-    first, last = marks[0].at.astimezone(settings.zone).date(), until.astimezone(settings.zone).date()
-    hour, minute = (int(n) for n in settings.shift_end.split(":"))
-    ends = set(shift_ends(first, last, time(hour, minute), settings.zone))
-    # Overtime after the shift's end is counted up to midnight at the latest, never through the night.
-    ends |= set(shift_ends(first + timedelta(days=1), last + timedelta(days=1), time(0, 0), settings.zone))
-    return bench_time(marks, sorted(ends), until)
-
-
-_OPENERS = (
-    "tick",
-    "turned",
-    "undo",
-    "recount",
-    "damage",
-    "absent",
-    "lost",
-    "spoiled",
-    "leftover",
-    "reject",
-    "count",
-)
-
-
-def _marks(event: BenchEvent) -> list[Mark]:
-    if event.person_id is None:
-        return []
-    person, at = event.person_id, event.at
-    if event.kind == "opened":
-        return [Mark(person, at, "open")]
-    if event.kind == "takeover":
-        return [Mark(person, at, "takeover")]
-    if event.kind == "paused":
-        return [Mark(person, at, "pause")]
-    if event.kind == "hold":
-        return [Mark(person, at, "hold")]
-    if event.kind in ("closed", "reopened"):
-        return [Mark(person, at, "close")]
-    if event.kind == "tick" and event.data.get("timer") == "cure":
-        return [
-            Mark(person, at, "tick"),
-            Mark(person, at, "cure", datetime.fromisoformat(event.data["ready_at"])),
-        ]
-    # Release tests are hands-on work too, but a tester need not have opened the job.
-    if event.kind in _OPENERS or event.kind == "test":
-        return [Mark(person, at, "tick")]
-    return []
+    entries = (as_event(event) for event in events)
+    return job_intervals(entries, time.fromisoformat(settings.shift_end), settings.zone, until)
 
 
 def account(session: Session, job: Job, settings: Settings, until: datetime) -> Account:
@@ -249,7 +204,7 @@ def account(session: Session, job: Job, settings: Settings, until: datetime) -> 
     intervals = bench_intervals(events, settings, until)
     lines = session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
     planned = {line.part_number: line.planned for line in lines}
-    rows = [row for found in kit_lots(session, job).values() for row in found]
+    rows = [row for found in kit_lots(session, job.id).values() for row in found]
     parts = job_parts_cost(part_uses(rows, planned), settings.currency)
     labour = labour_cost(intervals.total_s, settings.labour_rate, settings.currency)
     return Account(parts, intervals, labour, parts.total + labour)
@@ -281,7 +236,7 @@ def close_job(
     work = Bench(session, number, version)
     _ready_to_close(work)
     job = work.job
-    returned = _return_unused(session, job, at=at, who=who, entry_id=event_id)
+    returned = return_unused(session, job, at=at, who=who, entry_id=event_id)
     stores.release(session, f"job:{job.number}", None, entry_id=event_id, at=at, who=who)
     record(
         session,
@@ -315,10 +270,10 @@ def _ready_to_close(work: Bench) -> None:
         raise Refused(f"The job is on hold ({work.job.hold.value}): {work.job.hold_reason}")
 
 
-def _return_unused(session: Session, job: Job, *, at: datetime, who: int, entry_id: str) -> list[list[Any]]:
+def return_unused(session: Session, job: Job, *, at: datetime, who: int, entry_id: str) -> list[list[Any]]:
     """Put back what of the kit was not used, lot by lot, at the cost it was issued at."""
     found = []
-    for rows in kit_lots(session, job).values():
+    for rows in kit_lots(session, job.id).values():
         for row in rows:
             unused = row.issued - row.fitted - row.spoiled - row.returned
             if unused:

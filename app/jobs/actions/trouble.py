@@ -5,9 +5,10 @@ from datetime import datetime
 
 from sqlmodel import Session, col, select
 
-from app.jobs.actions.bench import Bench, find_event, kit_lots, lots_in_hand, strike, write_scrap
+from app.jobs.actions.bench import Bench, strike, write_scrap
 from app.jobs.actions.record import known_event, record
 from app.jobs.models import BenchEvent, Hold, Job, KitLine, Stage
+from app.jobs.queries.bench import find_event, kit_lots, lots_in_hand
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.rules import bench
@@ -91,13 +92,15 @@ def _decide(
         return bench.lost(item, counted, count), data, item.step
     if kind == "spoiled":
         number = chosen or item.part or ""
-        in_hand = lots_in_hand(work.session, work.job, kit_lots(work.session, work.job))
+        in_hand = lots_in_hand(work.session, work.job.id, kit_lots(work.session, work.job.id))
         return bench.spoiled(item, counted, count, chosen, in_hand.get(number, ())), data, item.step
     raise Refused("Choose what happened.", "kind")
 
 
 def _count_spoiled(session: Session, job: Job, drawn: tuple[Fitted, ...]) -> None:
-    rows = {(r.part_number, r.lot_id): r for found in kit_lots(session, job).values() for r in found} if drawn else {}
+    rows = (
+        {(r.part_number, r.lot_id): r for found in kit_lots(session, job.id).values() for r in found} if drawn else {}
+    )
     for fit in drawn:
         rows[fit.part, fit.lot_id].spoiled += fit.count
         session.add(rows[fit.part, fit.lot_id])
@@ -136,7 +139,7 @@ def take_report_back(session: Session, number: str, undoes: str, *, at: datetime
         return
     if work.job.stage not in (Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED):
         raise Refused("A report is taken back while the job is at the bench.")
-    row = find_event(session, work.job, undoes)
+    row = find_event(session, work.job.id, undoes)
     if row is None or row.kind not in (*REPORTS, "recount"):
         raise Refused("Choose one of this job's reports.")
     if row.pass_no != work.state.pass_no:
@@ -167,7 +170,7 @@ def _already_back(session: Session, job: Job, event_id: str) -> bool:
 
 def _unspoil(session: Session, job: Job, row: BenchEvent) -> None:
     spoiled = row.data.get("spoiled", [])
-    rows = {(r.part_number, r.lot_id): r for f in kit_lots(session, job).values() for r in f} if spoiled else {}
+    rows = {(r.part_number, r.lot_id): r for f in kit_lots(session, job.id).values() for r in f} if spoiled else {}
     for part, lot_id, count in spoiled:
         rows[part, lot_id].spoiled -= count
         session.add(rows[part, lot_id])

@@ -1,5 +1,5 @@
 """HTTP of the jobs room, a file for each part of the work."""
 
-from app.jobs.routes import api, bench, booking, closing, kit, planning
+from app.jobs.routes import api, bench, booking, closing, kit, planning, trouble
 
-routers = (booking.router, planning.router, kit.router, bench.router, closing.router, api.router)
+routers = (booking.router, planning.router, kit.router, bench.router, trouble.router, closing.router, api.router)

@@ -1,5 +1,152 @@
-"""HTTP: bench."""
+"""HTTP: work at the bench. A tick is one form with one button; with htmx the page is morphed in place."""
 
-from fastapi import APIRouter
+from datetime import datetime
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from sqlmodel import Session
+
+from app.jobs.actions import bench as actions
+from app.jobs.actions.trouble import report
+from app.jobs.pages.bench import bench_page
+from app.people.access import Bench, Caller, Posted
+from app.platform import clock
+from app.platform.db import Database
+from app.platform.errors import Refused
+from app.platform.forms import RawForm
+from app.platform.settings import Settings
+from app.platform.submissions import content_hash, valid_id
+from app.platform.web import Db, SiteSettings, is_partial, page, see_other
 
 router = APIRouter(include_in_schema=False)
+PAUSE_REASONS = ("Break", "Other work", "Waiting for parts", "Waiting for the owner", "Cure or charge", "End of shift")
+
+
+@router.get("/jobs/{number}/bench")
+def show_bench(
+    request: Request, db: Db, settings: SiteSettings, caller: Bench, number: str, step: str = ""
+) -> Response:
+    """Show the bench page, or the recount that comes first after a take-over."""
+    return _bench(request, db, settings, caller, number, step=step)
+
+
+def _bench(
+    request: Request,
+    db: Database,
+    settings: Settings,
+    caller: Caller,
+    number: str,
+    *,
+    step: str = "",
+    refusal: str = "",
+    note: str = "",
+) -> Response:
+    at = clock.now()
+    with db.read() as session:
+        shown = bench_page(
+            session, number, who=caller.person_id, at=at, settings=settings, step=step, refusal=refusal, note=note
+        )
+        due = shown.mode in ("step", "turn", "count") and shown.recount_due
+    if due:
+        if is_partial(request):
+            return Response(status_code=200, headers={"HX-Redirect": f"/jobs/{number}/recount"})
+        return see_other(f"/jobs/{number}/recount")
+    headers = {"HX-Replace-Url": f"/jobs/{number}/bench"} if request.method == "POST" else {}
+    return page(
+        request,
+        "jobs/bench.html",
+        shown,
+        status=409 if refusal else 200,
+        fragment="bench",
+        headers=headers,
+    )
+
+
+@router.post("/jobs/{number}/bench/open")
+def open_at_bench(
+    request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str
+) -> Response:
+    """Open a job at the bench, resume it, or take it over."""
+    event_id = valid_id(raw.get("submission_id"))
+    try:
+        with db.write() as session:
+            actions.open_job(session, number, at=clock.now(), who=caller.person_id, event_id=event_id)
+    except Refused as refusal:
+        return _bench(request, db, settings, caller, number, refusal=refusal.reason)
+    return _after(request, db, settings, caller, number)
+
+
+def _after(request: Request, db: Database, settings: Settings, caller: Caller, number: str, note: str = "") -> Response:
+    """Answer htmx with the morphed page at once; a plain form is sent on, so that a reload sends nothing again."""
+    if is_partial(request):
+        return _bench(request, db, settings, caller, number, note=note)
+    return see_other(f"/jobs/{number}/bench")
+
+
+@router.post("/jobs/{number}/bench/tick")
+def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str) -> Response:
+    """Tick the step: everything on it happened as the sheet says, but for what was rejected."""
+    event_id = valid_id(raw.get("submission_id"))
+    side, step, at = raw.get("side"), raw.get("step"), clock.now()
+    note = ""
+    try:
+        with db.write() as session:
+            note = _rejects(session, raw, number, at, caller.person_id, event_id)
+            if not (note and side == "up"):
+                actions.tick(
+                    session,
+                    number,
+                    side,
+                    step,
+                    at=at,
+                    who=caller.person_id,
+                    event_id=event_id,
+                    old_serial=raw.get("old_serial")[:48],
+                )
+    except Refused as refusal:
+        return _bench(request, db, settings, caller, number, refusal=refusal.reason)
+    return _after(request, db, settings, caller, number, note)
+
+
+def _rejects(session: Session, raw: RawForm, number: str, at: datetime, who: int, event_id: str) -> str:
+    """Record the inspections that were rejected with this tick; returns what that means, in words."""
+    words = []
+    for value in raw.all("reject"):
+        digest = content_hash([event_id, value])
+        derived = f"{event_id[:14]}8{digest[:3]}-a{digest[4:7]}-{digest[8:20]}"
+        short = report(session, number, "reject", inspection=value, at=at, who=who, event_id=derived)
+        words.append("Failed inspection recorded; the new part is " + ("not on the shelf." if short else "reserved."))
+    return " ".join(words)
+
+
+@router.post("/jobs/{number}/bench/undo")
+def undo(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str) -> Response:
+    """Take the last tick back with a new entry."""
+    event_id = valid_id(raw.get("submission_id"))
+    try:
+        with db.write() as session:
+            actions.undo(session, number, raw.get("undoes"), at=clock.now(), who=caller.person_id, event_id=event_id)
+    except Refused as refusal:
+        return _bench(request, db, settings, caller, number, refusal=refusal.reason)
+    return _after(request, db, settings, caller, number)
+
+
+@router.get("/jobs/{number}/bench/pause")
+def show_pause(request: Request, db: Db, settings: SiteSettings, caller: Bench, number: str) -> Response:
+    """Ask why the job is paused: a few large answers."""
+    with db.read() as session:
+        shown = bench_page(session, number, who=caller.person_id, at=clock.now(), settings=settings)
+    return page(request, "jobs/bench_pause.html", {"bench": shown, "reasons": PAUSE_REASONS})
+
+
+@router.post("/jobs/{number}/bench/pause")
+def pause(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str) -> Response:
+    """Stop the bench time with a reason."""
+    event_id = valid_id(raw.get("submission_id"))
+    reason = raw.get("reason")[:120] or PAUSE_REASONS[0]
+    try:
+        with db.write() as session:
+            actions.pause(session, number, reason, at=clock.now(), who=caller.person_id, event_id=event_id)
+    except Refused as refusal:
+        return _bench(request, db, settings, caller, number, refusal=refusal.reason)
+    return see_other("/") if raw.get("leave") else see_other(f"/jobs/{number}/bench")

@@ -4,11 +4,11 @@ Pages are keyed by the job's id, so a job booked meanwhile moves nothing. The id
 the indexes alone, and only then the rows: a job's row carries its counting state and is a hundred times as wide.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any
 
 from sqlalchemy import ColumnElement, Select, select
 from sqlalchemy.ext.compiler import compiles
@@ -96,7 +96,7 @@ class _Plain(ColumnElement[Any]):
     """
 
     inherit_cache = True
-    _traverse_internals: ClassVar[Any] = [("column", InternalTraversal.dp_clauseelement)]
+    _traverse_internals = [("column", InternalTraversal.dp_clauseelement)]  # noqa: RUF012
 
     def __init__(self, column: ColumnElement[Any]) -> None:
         self.column = column
@@ -153,7 +153,7 @@ def _broad_conditions(wanted: HistoryFilter, as_used: Callable[[ColumnElement[An
     return found
 
 
-def ids_query(wanted: HistoryFilter, after: int | None, before: int | None, limit: int) -> Select[tuple[int]]:
+def ids_query(wanted: HistoryFilter, after: int | None, before: int | None, limit: int) -> Select[Any]:
     """Return the query for the ids of a page: below ``after`` newest first, or above ``before`` oldest first."""
     conditions = _conditions(wanted)
     uses = (part_use.c.part_number == wanted.part, part_use.c.struck.is_(False))
@@ -181,7 +181,7 @@ def history_page(
     session: Session, wanted: HistoryFilter, *, after: int | None = None, before: int | None = None, limit: int = 50
 ) -> HistoryPage:
     """Return one page: the jobs older than the id ``after``, or the ones next newer than ``before``."""
-    ids = list(session.connection().execute(ids_query(wanted, after, before, limit + 1)).scalars())
+    ids: list[int] = list(session.connection().execute(ids_query(wanted, after, before, limit + 1)).scalars())
     more, ids = len(ids) > limit, ids[:limit]
     rows = _rows(session, ids)
     if before is not None:
@@ -189,18 +189,7 @@ def history_page(
     return HistoryPage(rows, newer=after is not None, older=more)
 
 
-def history_rows(session: Session, wanted: HistoryFilter, chunk: int = 500) -> Iterator[HistoryRow]:
-    """Yield all jobs under a filter, newest first, reading a chunk at a time so that nothing piles up in memory."""
-    after: int | None = None
-    while True:
-        page = history_page(session, wanted, after=after, limit=chunk)
-        yield from page.rows
-        if not page.older:
-            return
-        after = page.rows[-1].id
-
-
-_SHOWN = (
+_SHOWN: tuple[Any, ...] = (
     job.c.id, job.c.number, device_model.c.name, job.c.serial, job.c.fault, job.c.stage, job.c.hold,
     job.c.technician_id, job.c.booked_at, job.c.closed_at, job.c.bench_s, job.c.parts_cost, job.c.labour_cost,
     job.c.overridden,

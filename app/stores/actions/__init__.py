@@ -1,8 +1,8 @@
 """Writes of the stores room: the one door to stock. None of them commits."""
 
 from app.stores.actions.catalogue import PartData, add_part, edit_part, save_location, save_supplier
-from app.stores.actions.importing import ImportReport, import_catalogue
-from app.stores.actions.kits import IssuedLot, hand_out, release, reserve, take_back
+from app.stores.actions.importing import import_catalogue
+from app.stores.actions.kits import IssuedLot, hand_out, lock, release, reserve, take_back
 from app.stores.actions.ordering import OrderLine, cancel_order, close_short, place_order
 from app.stores.actions.receiving import ReceivedLine, receive_goods, receive_loose
 from app.stores.actions.shelf import Withdrawn, adjust, scrap_stock, transfer
@@ -15,7 +15,7 @@ from app.stores.actions.stocktaking import (
     post_stocktake,
 )
 from app.stores.actions.upkeep import rebuild_projections
-from app.stores.forms import RowError, read_csv
+from app.stores.forms import ImportReport, RowError, read_csv
 from app.stores.queries import Pick
 
 __all__ = [
@@ -38,6 +38,7 @@ __all__ = [
     "hand_out",
     "import_catalogue",
     "keep_counts",
+    "lock",
     "open_stocktake",
     "place_order",
     "post_stocktake",

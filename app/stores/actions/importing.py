@@ -9,7 +9,14 @@ from pydantic import BaseModel
 from sqlmodel import Session, select
 
 from app.stores.actions.catalogue import PartData, add_part, edit_part, save_location, save_supplier
-from app.stores.forms import CatalogueLocation, CataloguePart, CatalogueSupplier, RowError, check_row
+from app.stores.forms import (
+    CatalogueLocation,
+    CataloguePart,
+    CatalogueSupplier,
+    ImportReport,
+    RowError,
+    check_row,
+)
 from app.stores.models import Location, Part, Supplier
 
 Row = Mapping[str, str]
@@ -18,22 +25,6 @@ ROW_MODELS: Mapping[str, type[BaseModel]] = {
     "locations": CatalogueLocation,
     "parts": CataloguePart,
 }
-
-
-@dataclass(frozen=True)
-class ImportReport:
-    """What an import does or did: errors by row, and what is new, changed and the same, as ``part H2-110``."""
-
-    errors: tuple[RowError, ...] = ()
-    added: tuple[str, ...] = ()
-    changed: tuple[str, ...] = ()
-    same: int = 0
-    stored: bool = False
-
-    @property
-    def ready(self) -> bool:
-        """Whether it can be imported: no errors, and at least one row."""
-        return not self.errors and bool(self.added or self.changed or self.same)
 
 
 @dataclass

@@ -1,6 +1,6 @@
 """Kits: promise, release, hand out, take back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,8 +14,8 @@ from app.stores.actions.ledger import (
     Entry,
     Locked,
     Move,
-    balance,
-    find_lot,
+    balances_of,
+    find_lots,
     id_of,
     lock_part_ids,
     lock_parts,
@@ -39,6 +39,11 @@ class IssuedLot:
     quantity: int
     unit_cost: Decimal
     serials: tuple[str, ...] = ()
+
+
+def lock(session: Session, numbers: Iterable[str]) -> None:
+    """Lock the levels of parts ahead of several actions on them, so that two callers never wait in a circle."""
+    lock_parts(session, numbers)
 
 
 def reserve(
@@ -135,10 +140,11 @@ def hand_out(
 
 
 def _checked_lots(session: Session, picks: Sequence[Pick], held: Mapping[str, Locked], day: date) -> dict[int, Lot]:
-    lots: dict[int, Lot] = {}
+    lots = find_lots(session, [pick.lot_id for pick in picks])
+    balances = balances_of(session, lots)
     taken: dict[tuple[int, int], int] = {}
     for pick in picks:
-        lot = lots.setdefault(pick.lot_id, find_lot(session, pick.lot_id))
+        lot = lots[pick.lot_id]
         number = pick.part_number
         if pick.quantity < 0:
             raise Refused(f"{number}: a picked quantity is not below zero.", "quantity")
@@ -153,7 +159,7 @@ def _checked_lots(session: Session, picks: Sequence[Pick], held: Mapping[str, Lo
             raise Refused(f"{number}: name {pick.quantity} different serials, one for each piece.", "serials")
         place = (pick.lot_id, pick.location_id)
         taken[place] = taken.get(place, 0) + pick.quantity
-        there = balance(session, *place)
+        there = balances.get(place, 0)
         if taken[place] > there:
             raise Refused(f"{number}: {taken[place]} picked of lot {lot.code}, {there} there. Pick fewer.", "quantity")
     return lots
@@ -178,7 +184,7 @@ def take_back(
         if quantity < 0:
             raise Refused("A returned quantity is not below zero.", "quantity")
         wanted[lot_id] = wanted.get(lot_id, 0) + quantity
-    lots = {lot_id: find_lot(session, lot_id) for lot_id, quantity in wanted.items() if quantity}
+    lots = find_lots(session, [lot_id for lot_id, quantity in wanted.items() if quantity])
     held = lock_part_ids(session, [lot.part_id for lot in lots.values()])
     out = issued_net(session, source_ref)
     for lot_id, lot in lots.items():

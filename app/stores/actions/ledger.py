@@ -8,9 +8,10 @@ circle.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import delete, func, insert, update
+from sqlalchemy import bindparam, delete, func, insert, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
@@ -113,8 +114,13 @@ def _lock(session: Session, parts: Sequence[Part]) -> list[Locked]:
 
 def _next_line(session: Session, table: Any, entry_id: str) -> int:
     """Return the next free line of an entry: one submission may be made of several actions."""
-    last = session.exec(select(func.max(col(table.line))).where(col(table.entry_id) == entry_id)).first()
+    last = session.connection().execute(_last_line(table), {"b_entry": entry_id}).scalar()
     return 0 if last is None else int(last) + 1
+
+
+@lru_cache(maxsize=4)
+def _last_line(table: Any) -> Any:
+    return select(func.max(col(table.line))).where(col(table.entry_id) == bindparam("b_entry"))
 
 
 def post(session: Session, entry: Entry, moves: Sequence[Move]) -> None:
@@ -141,39 +147,68 @@ def post(session: Session, entry: Entry, moves: Sequence[Move]) -> None:
         for n, move in enumerate(moves)
     ]
     session.connection().execute(insert(Movement), rows)
-    for move in moves:
-        _change_balance(session, move)
+    _change_balances(session, moves)
     sums: dict[int, int] = {}
     for move in moves:
         sums[move.lot.part_id] = sums.get(move.lot.part_id, 0) + move.quantity
-    for part_id, change in sorted(sums.items()):
-        change_level(session, part_id, on_hand=change)
+    _change_levels(session, [{**_NO_CHANGE, "b_part": i, "b_on_hand": change} for i, change in sorted(sums.items())])
 
 
-def _change_balance(session: Session, move: Move) -> None:
-    key = {"lot_id": id_of(move.lot), "location_id": move.location_id}
-    if move.quantity < 0:
-        # An upsert would fail the CHECK on its negative first value, so what goes out is an update.
-        session.connection().execute(
-            update(LotBalance)
-            .where(col(LotBalance.lot_id) == key["lot_id"], col(LotBalance.location_id) == key["location_id"])
-            .values(on_hand=LotBalance.on_hand + move.quantity)
-        )
-        return
-    make = _insert(session, LotBalance).values(**key, on_hand=move.quantity)
-    session.connection().execute(
-        make.on_conflict_do_update(
-            index_elements=["lot_id", "location_id"],
-            set_={"on_hand": LotBalance.on_hand + make.excluded.on_hand},
-        )
+# Built once: making a statement anew costs as much as running it.
+_TAKE_OUT = (
+    update(LotBalance)
+    .where(col(LotBalance.lot_id) == bindparam("b_lot"), col(LotBalance.location_id) == bindparam("b_place"))
+    .values(on_hand=LotBalance.on_hand + bindparam("b_change"))
+)
+_CHANGE_LEVEL = (
+    update(StockLevel)
+    .where(col(StockLevel.part_id) == bindparam("b_part"))
+    .values(
+        on_hand=StockLevel.on_hand + bindparam("b_on_hand"),
+        reserved=StockLevel.reserved + bindparam("b_reserved"),
+        on_order=StockLevel.on_order + bindparam("b_on_order"),
     )
+)
+_SHRINK_PROMISE = (
+    update(Reservation)
+    .where(col(Reservation.part_id) == bindparam("b_part"), col(Reservation.source_ref) == bindparam("b_source"))
+    .values(quantity=Reservation.quantity + bindparam("b_change"))
+)
+_NO_CHANGE = {"b_on_hand": 0, "b_reserved": 0, "b_on_order": 0}
+
+
+@lru_cache(maxsize=8)
+def _add_to(dialect: str, table: Any, keys: tuple[str, ...], figure: str) -> Any:
+    """Return the upsert that adds to a projection's figure."""
+    make = (postgresql if dialect == "postgresql" else sqlite).insert(table)
+    total = getattr(table, figure) + getattr(make.excluded, figure)
+    return make.on_conflict_do_update(index_elements=list(keys), set_={figure: total})
+
+
+def _change_balances(session: Session, moves: Sequence[Move]) -> None:
+    # An upsert would fail the CHECK on its negative first value, so what goes out is an update.
+    out = [{"b_lot": id_of(m.lot), "b_place": m.location_id, "b_change": m.quantity} for m in moves if m.quantity < 0]
+    into = [
+        {"lot_id": id_of(m.lot), "location_id": m.location_id, "on_hand": m.quantity} for m in moves if m.quantity > 0
+    ]
+    connection = session.connection()
+    if out:
+        connection.execute(_TAKE_OUT, out)
+    if into:
+        connection.execute(_add_to(connection.dialect.name, LotBalance, ("lot_id", "location_id"), "on_hand"), into)
+
+
+def _change_levels(session: Session, changes: list[dict[str, int]]) -> None:
+    """Add signed changes to levels, in the order given: ascending by part."""
+    if changes:
+        session.connection().execute(_CHANGE_LEVEL, changes)
 
 
 def change_level(session: Session, part_id: int, **changes: int) -> None:
     """Add signed changes to a level's figures (on_hand, reserved, on_order)."""
-    values = {name: getattr(StockLevel, name) + change for name, change in changes.items() if change}
-    if values:
-        session.connection().execute(update(StockLevel).where(col(StockLevel.part_id) == part_id).values(**values))
+    named = {f"b_{name}": change for name, change in changes.items() if change}
+    if named:
+        _change_levels(session, [{**_NO_CHANGE, "b_part": part_id, **named}])
 
 
 def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, int]]) -> None:
@@ -195,29 +230,21 @@ def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, in
         for n, (part_id, source, quantity) in enumerate(changes)
     ]
     session.connection().execute(insert(ReservationEntry), rows)
+    _change_promises(session, changes)
     sums: dict[int, int] = {}
-    for part_id, source, quantity in changes:
-        _change_promise(session, part_id, source, quantity)
+    for part_id, _source, quantity in changes:
         sums[part_id] = sums.get(part_id, 0) + quantity
-    for part_id, change in sorted(sums.items()):
-        change_level(session, part_id, reserved=change)
+    _change_levels(session, [{**_NO_CHANGE, "b_part": i, "b_reserved": change} for i, change in sorted(sums.items())])
 
 
-def _change_promise(session: Session, part_id: int, source: str, quantity: int) -> None:
-    if quantity < 0:
-        session.connection().execute(
-            update(Reservation)
-            .where(col(Reservation.part_id) == part_id, col(Reservation.source_ref) == source)
-            .values(quantity=Reservation.quantity + quantity)
-        )
-        return
-    make = _insert(session, Reservation).values(part_id=part_id, source_ref=source, quantity=quantity)
-    session.connection().execute(
-        make.on_conflict_do_update(
-            index_elements=["part_id", "source_ref"],
-            set_={"quantity": Reservation.quantity + make.excluded.quantity},
-        )
-    )
+def _change_promises(session: Session, changes: Sequence[tuple[int, str, int]]) -> None:
+    less = [{"b_part": i, "b_source": source, "b_change": n} for i, source, n in changes if n < 0]
+    more = [{"part_id": i, "source_ref": source, "quantity": n} for i, source, n in changes if n > 0]
+    connection = session.connection()
+    if less:
+        connection.execute(_SHRINK_PROMISE, less)
+    if more:
+        connection.execute(_add_to(connection.dialect.name, Reservation, ("part_id", "source_ref"), "quantity"), more)
 
 
 def promised_to(session: Session, source_ref: str) -> dict[int, int]:
@@ -260,6 +287,26 @@ def find_lot(session: Session, lot_id: int) -> Lot:
     if lot is None:
         raise NotFound(f"lot {lot_id}")
     return lot
+
+
+def find_lots(session: Session, lot_ids: Iterable[int]) -> dict[int, Lot]:
+    """Return lots by id; raises NotFound when one is missing."""
+    wanted = sorted(set(lot_ids))
+    found = {id_of(lot): lot for lot in session.exec(select(Lot).where(col(Lot.id).in_(wanted))).all()}
+    for lot_id in wanted:
+        if lot_id not in found:
+            raise NotFound(f"lot {lot_id}")
+    return found
+
+
+def balances_of(session: Session, lot_ids: Iterable[int]) -> dict[tuple[int, int], int]:
+    """Return what of some lots lies where, by lot and location."""
+    rows = session.exec(
+        select(LotBalance.lot_id, LotBalance.location_id, LotBalance.on_hand).where(
+            col(LotBalance.lot_id).in_(list(lot_ids))
+        )
+    ).all()
+    return {(lot_id, place): n for lot_id, place, n in rows}
 
 
 def replace_projections(

@@ -1,0 +1,162 @@
+"""The ``countback`` command. Each command imports what it needs when it runs, so that --help is fast."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    name="countback",
+    help="A bench-side job tracker for device repair: every part that comes out is counted, and counted back.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+)
+import_app = typer.Typer(help="Import procedures or a parts catalogue.", no_args_is_help=True)
+app.add_typer(import_app, name="import")
+
+DataDir = Annotated[
+    Path | None, typer.Option("--data-dir", help="Folder of the database, instead of COUNTBACK_DATA_DIR.")
+]
+Host = Annotated[str | None, typer.Option(help="Address to listen on, instead of COUNTBACK_HOST.")]
+Port = Annotated[int | None, typer.Option(help="Port to listen on, instead of COUNTBACK_PORT.")]
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
+
+
+@app.command()
+def demo(
+    data_dir: DataDir = None,
+    host: Host = None,
+    port: Port = None,
+    jobs: Annotated[int, typer.Option(min=30, max=20000, help="Jobs in the invented history.")] = 420,
+    seed: Annotated[int, typer.Option(help="The same seed and day make the same history.")] = 7,
+    today: Annotated[
+        datetime | None, typer.Option(formats=["%Y-%m-%d"], help="Day on which the history ends; by default, today.")
+    ] = None,
+    serve: Annotated[bool, typer.Option("--serve/--no-serve", help="Serve when the workshop is ready.")] = True,
+) -> None:
+    """Invent a workshop with a year of history, and serve it. A second start serves at once."""
+    from app.cli.demo import run
+
+    run(data_dir, host, port, jobs, seed, today.date() if today else None, serve)
+
+
+@app.command()
+def serve(
+    data_dir: DataDir = None,
+    host: Host = None,
+    port: Port = None,
+    workers: Annotated[int, typer.Option(min=1, max=64, help="Processes; more than one needs PostgreSQL.")] = 1,
+    trust_proxy: Annotated[
+        str, typer.Option(help="Addresses of the web servers in front whose X-Forwarded headers are believed.")
+    ] = "",
+) -> None:
+    """Serve the workshop. Refuses to start when the settings are faulty or migrations are behind."""
+    from app.cli.serving import run
+
+    run(data_dir, host, port, workers, trust_proxy)
+
+
+@app.command()
+def init(data_dir: DataDir = None, address: Annotated[str, typer.Option(help="Address of the pages.")] = "") -> None:
+    """Print a one-time link with which the first supervisor signs up."""
+    from app.cli.upkeep import init as run
+
+    run(data_dir, address)
+
+
+@app.command()
+def migrate(data_dir: DataDir = None) -> None:
+    """Make the database, or bring it to the newest tables."""
+    from app.cli.upkeep import migrate as run
+
+    run(data_dir)
+
+
+@app.command()
+def check(data_dir: DataDir = None) -> None:
+    """Check settings, database, migration, stock ledger, job records and their seals. Exit status 0 or 1."""
+    from app.cli.checking import run
+
+    run(data_dir)
+
+
+@import_app.command("procedures")
+def import_procedures(
+    paths: Annotated[list[Path], typer.Argument(exists=True, help="Procedure files, or one folder of them.")],
+    data_dir: DataDir = None,
+) -> None:
+    """Publish procedures with the drawings beside them: all of them, or none."""
+    from app.cli.importing import procedures
+
+    procedures(paths, data_dir)
+
+
+@import_app.command("parts")
+def import_parts(
+    parts: Annotated[Path, typer.Argument(exists=True, dir_okay=False, help="CSV file of parts.")],
+    suppliers: Annotated[Path | None, typer.Option(exists=True, dir_okay=False, help="CSV file of suppliers.")] = None,
+    locations: Annotated[Path | None, typer.Option(exists=True, dir_okay=False, help="CSV file of locations.")] = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check only; store nothing.")] = False,
+    data_dir: DataDir = None,
+) -> None:
+    """Import a catalogue from CSV files: all of it, or nothing, with errors by row."""
+    from app.cli.importing import parts as run
+
+    run(parts, suppliers, locations, dry_run, data_dir)
+
+
+@app.command()
+def backup(path: Annotated[Path, typer.Argument(help="File to write.")], data_dir: DataDir = None) -> None:
+    """Write a verified copy of the database while the server goes on."""
+    from app.cli.upkeep import backup as run
+
+    run(path, data_dir)
+
+
+@app.command()
+def restore(
+    path: Annotated[Path, typer.Argument(help="File that backup wrote.")],
+    replace: Annotated[bool, typer.Option("--replace", help="Put it in place of the database that is there.")] = False,
+    data_dir: DataDir = None,
+) -> None:
+    """Put a copy in place of the database, with the server stopped; the old file is kept beside it."""
+    from app.cli.upkeep import restore as run
+
+    run(path, replace, data_dir)
+
+
+@app.command()
+def settings() -> None:
+    """Print every setting with its value and what it is for."""
+    from app.cli.describing import settings as run
+
+    run()
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of a procedure file."""
+    from app.cli.describing import schema as run
+
+    run()
+
+
+@app.command("bench-tick")
+def bench_tick(
+    seconds: Annotated[float, typer.Option(min=1, help="Length of each of the runs.")] = 5.0,
+    connections: Annotated[int, typer.Option(min=1, max=256, help="Connections at the same time.")] = 16,
+    rounds: Annotated[int, typer.Option(min=1, max=20, help="Runs of each kind, in turn.")] = 3,
+    postgres: Annotated[
+        str, typer.Option(help="postgresql://… of an empty database; by default a passing server where there is one.")
+    ] = "",
+) -> None:
+    """Measure ticks beside bare one-row durable INSERTs through the same stack, and print the ratio."""
+    from app.cli.benchmark import run
+
+    run(seconds, connections, rounds, postgres)

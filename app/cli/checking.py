@@ -1,0 +1,72 @@
+"""The check of everything that can go wrong in silence."""
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import typer
+from pydantic import ValidationError
+from sqlalchemy.exc import SQLAlchemyError
+from sqlmodel import Session
+
+from app.cli.console import open_database, say, setting_faults
+from app.platform.db import Database
+from app.platform.settings import Settings
+
+MOST_SHOWN = 20
+
+
+def run(data_dir: Path | None) -> None:
+    """Check everything, print the outcome, and end with exit status 1 when there is a fault."""
+    try:
+        settings = Settings() if data_dir is None else Settings(data_dir=data_dir)
+    except ValidationError as error:
+        _tell("settings", setting_faults(error))
+        raise typer.Exit(1) from error
+    _tell("settings", ())
+    db = open_database(settings)
+    try:
+        sound = _check_database(db)
+    except SQLAlchemyError as error:
+        sound = _tell("database", [f"It does not answer: {error.__class__.__name__}."])
+    finally:
+        db.dispose()
+    if not sound:
+        raise typer.Exit(1)
+
+
+def _check_database(db: Database) -> bool:
+    from app.jobs.queries.bench import bench_faults
+    from app.platform.migrations import current_revision, head_revision
+    from app.review.queries import seal_faults
+    from app.stores.queries import stock_faults
+
+    say(f"  database: {db.server_version()}")
+    durable = db.setting_faults()
+    # A driver's known fault is told but stops nobody: there may be no newer one for this machine.
+    for note in (n for n in durable if " setting " not in n):
+        say(f"  note: {note}")
+    sound = _tell("durability settings", [n for n in durable if " setting " in n])
+    at, head = current_revision(db) or "none", head_revision()
+    behind = [] if at == head else [f"It stands at {at}, wanted {head}. Run: countback migrate"]
+    if not _tell("migration", behind):
+        return False
+    checks: tuple[tuple[str, Callable[[Session], Iterable[str]]], ...] = (
+        ("stock ledger and its projections", stock_faults),
+        ("job records and their projections", bench_faults),
+        ("seals of the job records", seal_faults),
+    )
+    for name, find in checks:
+        with db.read() as session:
+            sound = _tell(name, find(session)) and sound
+    return sound
+
+
+def _tell(what: str, faults: Iterable[str]) -> bool:
+    """Print one outcome; returns whether there was no fault."""
+    found = list(faults)
+    say(f"{'FAULT' if found else 'ok'}  {what}")
+    for fault in found[:MOST_SHOWN]:
+        say(f"       {fault}")
+    if len(found) > MOST_SHOWN:
+        say(f"       and {len(found) - MOST_SHOWN} more")
+    return not found

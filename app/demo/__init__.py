@@ -1,0 +1,1 @@
+"""The demo workshop: an invented year of work, made through the same actions that the pages use."""

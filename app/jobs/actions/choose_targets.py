@@ -1,0 +1,97 @@
+"""Use a plan: the steps to the targets, the counts they begin with, and the kit reserved for them."""
+
+from collections.abc import Collection, Mapping
+from datetime import date, datetime
+
+from sqlmodel import Session, col, select
+
+from app.jobs.actions.hold import put_down, reserve_missing, show_shortage
+from app.jobs.actions.record import known_event, load_job, record
+from app.jobs.models import Hold, Job, KitLine, Stage
+from app.jobs.queries.bench import state_of
+from app.jobs.queries.kit import outstanding, planned_of_passes, source_ref, standing_of
+from app.platform.submissions import content_hash
+from app.procedures import queries as procedures
+from app.rules import job_flow
+from app.rules.counting import BenchState, items_of, next_pass
+from app.rules.planning import Plan, make_plan
+from app.rules.sheet import Sheet
+from app.stores import actions as stores
+
+
+def use_plan(
+    session: Session,
+    number: str,
+    version: int,
+    targets: Collection[str],
+    *,
+    at: datetime,
+    who: int,
+    event_id: str,
+    today: date | None = None,
+) -> Mapping[str, int]:
+    """Plan a job for these units and reserve its kit; returns what is short, by part number.
+
+    A plan before anything came out replaces the one before it: its kit is released and reserved anew. After a
+    failed release test a plan begins the next pass, and its kit comes on top. Raises Refused or Stale.
+    """
+    digest = content_hash(["plan", number, sorted(targets)])
+    job = load_job(session, number)
+    if known_event(session, event_id, digest):
+        return {}
+    job = load_job(session, number, version)
+    state = state_of(job)
+    before = standing_of(job, state, {})
+    job_flow.check_plan(before)
+    sheet = procedures.sheet(session, job.revision_id)
+    plan = make_plan(sheet, targets)
+    agreed = set(job.targets) == set(plan.targets) and job.stage in (Stage.APPROVED, Stage.KITTED)
+    put_down(session, job, "a new plan", at=at, who=who, event_id=event_id)
+    data = _planned(sheet, plan, state)
+    record(session, job, kind="planned", at=at, who=who, event_id=event_id, data=data, digest=digest)
+    job.targets = list(plan.targets)
+    _write_kit(session, job)
+    if job.hold is Hold.OWNER and job.stage is Stage.QUOTED:
+        job.hold, job.hold_reason = Hold.NONE, ""  # The quote that was out is for another plan.
+    short = _reserve_anew(session, job, at=at, who=who, entry_id=event_id, today=today)
+    standing = standing_of(job, state_of(job), outstanding(session, job.id or 0))
+    job.stage = Stage(job_flow.stage_after_plan(standing, agreed=agreed))
+    show_shortage(session, job, short, at=at, who=who, event_id=event_id)
+    session.add(job)
+    session.flush()
+    return short
+
+
+def _planned(sheet: Sheet, plan: Plan, state: BenchState) -> dict[str, object]:
+    items = items_of(sheet, plan.teardown, plan.targets)
+    return {
+        "pass_no": next_pass(state),
+        "targets": list(plan.targets),
+        "teardown": list(plan.teardown),
+        "refit": list(plan.refit),
+        "baseline": {key: item.baseline for key, item in items.items()},
+        "kit": {line.part: line.count for line in plan.kit},
+    }
+
+
+def _write_kit(session: Session, job: Job) -> None:
+    """Write what all passes planned into the kit lines; what was added on the way stays."""
+    planned = planned_of_passes(session, job.id or 0)
+    lines = {
+        line.part_number: line
+        for line in session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
+    }  # fmt: skip
+    for part in sorted({*planned, *lines}):
+        line = lines.get(part) or KitLine(job_id=job.id or 0, part_number=part)
+        line.planned = planned.get(part, 0)
+        session.add(line)
+    session.flush()
+
+
+def _reserve_anew(
+    session: Session, job: Job, *, at: datetime, who: int, entry_id: str, today: date | None
+) -> dict[str, int]:
+    numbers = session.exec(select(KitLine.part_number).where(col(KitLine.job_id) == job.id)).all()
+    stores.lock(session, numbers)
+    stores.release(session, source_ref(job.number), None, entry_id=entry_id, at=at, who=who)
+    return reserve_missing(session, job, at=at, who=who, entry_id=entry_id, today=today)

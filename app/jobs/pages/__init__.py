@@ -1,0 +1,1 @@
+"""Contexts of the jobs room's pages, a file for each part of the work."""

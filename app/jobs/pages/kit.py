@@ -1,0 +1,158 @@
+"""The kit of a job as stores sees it: the pick list, and what was handed out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from sqlmodel import Session
+
+from app.jobs.pages.booking import unit_names
+from app.jobs.queries import jobs as queries
+from app.jobs.queries import kit as kit_queries
+from app.jobs.queries.jobs import JobDetail
+from app.jobs.queries.kit import HandedLot, KitRow
+from app.platform.errors import Refused
+from app.platform.forms import Form
+from app.procedures import queries as procedures
+from app.procedures.queries import ModelInfo
+from app.rules.job_flow import check_hand_out
+from app.stores import queries as stores
+from app.stores.queries import LotRow
+
+
+@dataclass(frozen=True)
+class LotChoice:
+    """A lot that can be picked: ``value`` is lot and location as the form sends them."""
+
+    value: str
+    text: str
+
+
+@dataclass(frozen=True)
+class PickLine:
+    """One line of the pick list, filled in as proposed or as typed. ``n`` numbers the form's fields."""
+
+    n: int
+    part_number: str
+    name: str
+    unit: str
+    location: str
+    lot_code: str
+    expires_on: date | None
+    place: str
+    quantity: str
+    serials: str
+    serial_tracked: bool
+    choices: tuple[LotChoice, ...]
+
+
+@dataclass(frozen=True)
+class KitPage:
+    """The pick list in walk order. ``blocked`` says why nothing can be handed out now; empty when it can."""
+
+    job: JobDetail
+    model: ModelInfo
+    targets: tuple[str, ...]
+    form: Form[Any]
+    rows: tuple[KitRow, ...]
+    lines: tuple[PickLine, ...]
+    short: tuple[KitRow, ...]
+    handed: tuple[HandedLot, ...]
+    blocked: str
+    stores: bool
+    today: date
+    qr: str = ""
+    names: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def complete(self) -> bool:
+        """Whether all of the kit is handed out."""
+        return not any(row.outstanding for row in self.rows)
+
+
+def kit_page(
+    session: Session, number: str, form: Form[Any], today: date, role: str, typed: Sequence[Any] = (), qr: str = ""
+) -> KitPage:
+    """Build the kit's page; ``typed`` are the lines of a refused form, shown again as they were sent."""
+    job = queries.find_job(session, number)
+    sheet = procedures.sheet(session, job.revision_id)
+    rows = kit_queries.kit(session, job, today)
+    waits = {row.part_number: row.outstanding for row in rows if row.outstanding}
+    # Proposed is what this job can have: its own promise, and what nobody else is promised.
+    can_have = {r.part_number: min(r.outstanding, r.reserved + r.available) for r in rows if r.outstanding}
+    lots = [lot for lot in stores.lots_of(session, waits) if lot.expires_on is None or lot.expires_on >= today]
+    lines = _typed(typed, rows, lots) if typed else _proposed(session, rows, lots, can_have, today)
+    return KitPage(
+        job=job,
+        model=procedures.device_model(session, job.device_model_id),
+        targets=unit_names(sheet, job.targets),
+        form=form,
+        rows=rows,
+        lines=lines,
+        short=tuple(row for row in rows if row.outstanding > can_have.get(row.part_number, 0)),
+        handed=kit_queries.handed_lots(session, job.id),
+        blocked=_blocked(job, waits),
+        stores=role in ("stores", "supervisor"),
+        today=today,
+        qr=qr,
+        names={row.part_number: row.name for row in rows},
+    )
+
+
+def _blocked(job: JobDetail, waits: Mapping[str, int]) -> str:
+    try:
+        check_hand_out(kit_queries.standing_of(job, job.state, waits))
+    except Refused as refusal:
+        return refusal.reason
+    return ""
+
+
+def _proposed(
+    session: Session, rows: Sequence[KitRow], lots: Sequence[LotRow], wants: Mapping[str, int], today: date
+) -> tuple[PickLine, ...]:
+    by_part = {row.part_number: row for row in rows}
+    return tuple(
+        _line(
+            n,
+            by_part[pick.part_number],
+            lots,
+            f"{pick.lot_id}:{pick.location_id}",
+            str(pick.quantity),
+            "",
+        )
+        for n, pick in enumerate(stores.propose_picks(session, wants, today))
+    )
+
+
+def _typed(typed: Sequence[Any], rows: Sequence[KitRow], lots: Sequence[LotRow]) -> tuple[PickLine, ...]:
+    by_part = {row.part_number: row for row in rows}
+    return tuple(
+        _line(n, by_part[t["part"]], lots, t["place"], t["quantity"], t["serials"])
+        for n, t in enumerate(typed)
+        if t["part"] in by_part
+    )
+
+
+def _line(n: int, row: KitRow, lots: Sequence[LotRow], place: str, quantity: str, serials: str) -> PickLine:
+    mine = [lot for lot in lots if lot.part_number == row.part_number]
+    chosen = next((lot for lot in mine if f"{lot.lot_id}:{lot.location_id}" == place), None)
+    return PickLine(
+        n=n,
+        part_number=row.part_number,
+        name=row.name,
+        unit=row.unit,
+        location=chosen.location if chosen else row.location,
+        lot_code=chosen.code if chosen else "",
+        expires_on=chosen.expires_on if chosen else None,
+        place=place,
+        quantity=quantity,
+        serials=serials,
+        serial_tracked=row.serial_tracked,
+        choices=tuple(LotChoice(f"{lot.lot_id}:{lot.location_id}", _lot_words(lot)) for lot in mine),
+    )
+
+
+def _lot_words(lot: LotRow) -> str:
+    expiry = f", use by {lot.expires_on:%-d %b %Y}" if lot.expires_on else ""
+    return f"{lot.code}: {lot.on_hand} at {lot.location}{expiry}"

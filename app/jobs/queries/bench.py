@@ -1,0 +1,201 @@
+"""Reads of the bench: a job's items and tray pockets, the lots in hand, its entries and its marks of time."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+from sqlalchemy import bindparam
+from sqlmodel import Session, col, select
+
+from app.jobs.models import BenchEvent, Hold, Job, KitLot, PartUse, Stage
+from app.platform.errors import NotFound
+from app.rules import counting
+from app.rules.bench import LotInHand
+from app.rules.counting import BenchState, Event, Item
+from app.rules.planning import Pocket
+from app.rules.sheet import Sheet
+
+
+def state_of(job: Job) -> BenchState:
+    """Return where the job stands at the bench."""
+    return BenchState.from_json(job.bench)
+
+
+@lru_cache(maxsize=512)
+def _items(revision_id: int, teardown: tuple[str, ...], targets: tuple[str, ...], sheet_box: "_Box") -> dict[str, Item]:
+    return counting.items_of(sheet_box.sheet, teardown, targets)
+
+
+class _Box:
+    """Carries a sheet through the cache without being part of its key."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box)
+
+    def __hash__(self) -> int:
+        return 0
+
+
+def items_for(revision_id: int, sheet: Sheet, state: BenchState) -> Mapping[str, Item]:
+    """Return the items of a plan by key; cached, as a revision and a plan never change."""
+    return _items(revision_id, state.teardown, state.targets, _Box(sheet))
+
+
+def pockets_of(sheet: Sheet, teardown: Sequence[str]) -> tuple[Pocket, ...]:
+    """Number the tray pockets from 1 along the teardown, one for each fixing that waits in the tray."""
+    found: list[Pocket] = []
+    for step_id in teardown:
+        for fixing in sheet.step(step_id).releases:
+            if fixing.goes_to_tray:
+                found.append(Pocket(len(found) + 1, step_id, fixing.id, fixing.count))
+    return tuple(found)
+
+
+def pocket_numbers(sheet: Sheet, teardown: Sequence[str]) -> dict[str, int]:
+    """Return the tray pocket of each item that has one, by item key."""
+    return {f"{p.step}/{p.fixing}": p.number for p in pockets_of(sheet, teardown)}
+
+
+def kit_lots(session: Session, job_id: int | None) -> dict[str, list[KitLot]]:
+    """Return the lots handed out to a job by part number, in the order they were handed out."""
+    found: dict[str, list[KitLot]] = {}
+    for row in session.exec(select(KitLot).where(col(KitLot.job_id) == job_id).order_by(col(KitLot.id))).all():
+        found.setdefault(row.part_number, []).append(row)
+    return found
+
+
+def lots_in_hand(
+    session: Session, job_id: int | None, lots: Mapping[str, Sequence[KitLot]]
+) -> dict[str, list[LotInHand]]:
+    """Return what of the handed-out lots is still free; serials that were fitted are left out."""
+    tracked = any(row.serials for rows in lots.values() for row in rows)
+    used: set[str] = set()
+    if tracked:
+        used = set(
+            session.exec(
+                select(PartUse.serial).where(
+                    col(PartUse.job_id) == job_id, col(PartUse.struck).is_(False), col(PartUse.serial) != ""
+                )
+            ).all()
+        )
+    return {
+        part: [
+            LotInHand(
+                row.lot_id,
+                row.lot_code,
+                row.issued - row.fitted - row.spoiled - row.returned,
+                tuple(s for s in row.serials if s not in used),
+            )
+            for row in rows
+        ]
+        for part, rows in lots.items()
+    }
+
+
+def find_event(session: Session, job_id: int | None, event_id: str) -> BenchEvent | None:
+    """Return one event of a job by its id, or None."""
+    return session.exec(
+        select(BenchEvent).where(col(BenchEvent.event_id) == event_id, col(BenchEvent.job_id) == job_id)
+    ).first()
+
+
+def as_event(row: BenchEvent) -> Event:
+    """Return a stored event as the fold takes it."""
+    return Event(row.event_id, row.kind, row.person_id, row.at, row.step, row.data, row.undoes)
+
+
+@dataclass(frozen=True)
+class BenchJob:
+    """A job as the bench page needs it."""
+
+    id: int
+    number: str
+    revision_id: int
+    serial: str
+    device_model_id: int
+    stage: Stage
+    hold: Hold
+    hold_reason: str
+    technician_id: int | None
+    version: int
+    state: BenchState
+
+
+# Built once: making a statement anew costs as much as running it.
+_COLUMNS: tuple[Any, ...] = (
+    Job.id,
+    Job.number,
+    Job.revision_id,
+    Job.serial,
+    Job.device_model_id,
+    Job.stage,
+    Job.hold,
+    Job.hold_reason,
+    Job.technician_id,
+    Job.version,
+    Job.bench,
+)
+_JOB: Any = select(*_COLUMNS).where(col(Job.number) == bindparam("job_number"))
+
+
+def bench_job(session: Session, number: str) -> BenchJob:
+    """Return a job for the bench; raises NotFound."""
+    row: Any = session.exec(_JOB, params={"job_number": number}).first()
+    if row is None:
+        raise NotFound(f"job {number}")
+    return BenchJob(*row[:-1], state=BenchState.from_json(row[-1]))
+
+
+def time_entries(session: Session, job_id: int) -> tuple[Event, ...]:
+    """Return all entries of a job as bench time reads them, in order."""
+    columns: tuple[Any, ...] = (
+        BenchEvent.event_id,
+        BenchEvent.kind,
+        BenchEvent.person_id,
+        BenchEvent.at,
+        BenchEvent.step,
+        BenchEvent.data,
+    )
+    found: Any = select(*columns).where(col(BenchEvent.job_id) == job_id).order_by(col(BenchEvent.sequence))
+    rows = session.exec(found).all()
+    return tuple(Event(*row) for row in rows)
+
+
+@dataclass(frozen=True)
+class ReportRow:
+    """A report of trouble as it was entered; ``taken_back`` when a later entry took it back."""
+
+    event_id: str
+    kind: str
+    step: str | None
+    at: datetime
+    person_id: int | None
+    data: Mapping[str, Any]
+    taken_back: bool
+
+
+REPORT_KINDS = ("damage", "absent", "lost", "spoiled", "leftover", "reject", "recount")
+
+
+def reports(session: Session, job_id: int, pass_no: int) -> tuple[ReportRow, ...]:
+    """Return the reports of the present pass, newest first; recounts only where pieces were short."""
+    rows = session.exec(
+        select(BenchEvent)
+        .where(
+            col(BenchEvent.job_id) == job_id,
+            col(BenchEvent.pass_no) == pass_no,
+            col(BenchEvent.kind).in_((*REPORT_KINDS, "undo")),
+        )
+        .order_by(col(BenchEvent.sequence).desc())
+    ).all()
+    undone = {row.undoes for row in rows if row.undoes}
+    return tuple(
+        ReportRow(r.event_id, r.kind, r.step, r.at, r.person_id, r.data, r.event_id in undone)
+        for r in rows
+        if r.kind in REPORT_KINDS and (r.kind != "recount" or r.data.get("effect"))
+    )

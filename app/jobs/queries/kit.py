@@ -1,0 +1,148 @@
+"""The kit of a job: what it needs of each part, what is promised, handed out and short."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from sqlmodel import Session, col, select
+
+from app.jobs.models import BenchEvent, Job, KitLine, KitLot
+from app.jobs.queries.jobs import JobDetail, is_begun
+from app.rules.counting import BenchState
+from app.rules.job_flow import Standing
+from app.stores import queries as stores
+
+
+@dataclass(frozen=True)
+class KitRow:
+    """One part of a kit, beside what the shelf has of it.
+
+    ``outstanding`` is needed and not handed out, ``reserved`` is promised to this job, ``short`` is neither.
+    ``available`` is what nobody is promised; ``expected_on`` is when the next open order is due.
+    """
+
+    part_number: str
+    name: str
+    unit: str
+    location: str
+    planned: int
+    added: int
+    issued: int
+    returned: int
+    reserved: int
+    available: int
+    on_order: int
+    expected_on: date | None
+    price: Decimal
+    serial_tracked: bool
+
+    @property
+    def needed(self) -> int:
+        """Planned and added on the way."""
+        return self.planned + self.added
+
+    @property
+    def outstanding(self) -> int:
+        """Still to hand out."""
+        return max(self.needed - self.issued, 0)
+
+    @property
+    def short(self) -> int:
+        """Still to hand out and not promised to this job."""
+        return max(self.outstanding - self.reserved, 0)
+
+
+@dataclass(frozen=True)
+class HandedLot:
+    """What of a lot a job was handed."""
+
+    part_number: str
+    lot_id: int
+    lot_code: str
+    issued: int
+    unit_cost: Decimal
+    serials: tuple[str, ...]
+
+
+def source_ref(number: str) -> str:
+    """Return the name under which stores knows a job."""
+    return f"job:{number}"
+
+
+def kit(session: Session, job: JobDetail, today: date) -> tuple[KitRow, ...]:
+    """Return a job's kit by part number; lines that came to nothing are left out."""
+    lines = session.exec(select(KitLine).where(col(KitLine.job_id) == job.id).order_by(col(KitLine.part_number))).all()
+    lines = [line for line in lines if line.planned + line.added + line.issued]
+    shelf = stores.shelf(session, [line.part_number for line in lines], today)
+    promised = stores.reserved_for(session, source_ref(job.number))
+    found = []
+    for line in lines:
+        part = shelf[line.part_number]
+        found.append(
+            KitRow(
+                part_number=line.part_number,
+                name=part.name,
+                unit=part.unit,
+                location=part.location,
+                planned=line.planned,
+                added=line.added,
+                issued=line.issued,
+                returned=line.returned,
+                reserved=promised.get(line.part_number, 0),
+                available=part.available,
+                on_order=part.on_order,
+                expected_on=part.expected_on,
+                price=part.price,
+                serial_tracked=part.serial_tracked,
+            )
+        )
+    return tuple(found)
+
+
+def handed_lots(session: Session, job_id: int) -> tuple[HandedLot, ...]:
+    """Return the lots handed out to a job, by part number, in the order they went out."""
+    rows = session.exec(
+        select(KitLot).where(col(KitLot.job_id) == job_id).order_by(col(KitLot.part_number), col(KitLot.id))
+    ).all()
+    return tuple(HandedLot(r.part_number, r.lot_id, r.lot_code, r.issued, r.unit_cost, tuple(r.serials)) for r in rows)
+
+
+def outstanding(session: Session, job_id: int) -> dict[str, int]:
+    """Return what is still to hand out to a job, by part number; zeros left out."""
+    rows = session.exec(
+        select(KitLine.part_number, KitLine.planned + KitLine.added - KitLine.issued)
+        .where(col(KitLine.job_id) == job_id, KitLine.planned + KitLine.added > KitLine.issued)
+        .order_by(col(KitLine.part_number))
+    ).all()
+    return dict(rows)
+
+
+def planned_of_passes(session: Session, job_id: int) -> dict[str, int]:
+    """Return what all passes of a job planned of each part: the last plan of each pass counts."""
+    rows = session.exec(
+        select(BenchEvent.pass_no, BenchEvent.data)
+        .where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind) == "planned")
+        .order_by(col(BenchEvent.sequence))
+    ).all()
+    total: dict[str, int] = {}
+    for data in dict(rows).values():
+        for part, count in data["kit"].items():
+            total[part] = total.get(part, 0) + count
+    return total
+
+
+def standing_of(job: Job | JobDetail, state: BenchState, waits: Mapping[str, int], short: int = 0) -> Standing:
+    """Return where a job stands for the rules; ``waits`` is what is still to hand out."""
+    return Standing(
+        stage=job.stage.value,
+        hold=job.hold.value,
+        coverage=job.coverage.value,
+        second_pass=state.pass_no > 1 or state.counted,
+        begun=is_begun(state),
+        outstanding=sum(waits.values()),
+        short=short,
+        torn_down=state.torn_down,
+        turned=state.turned,
+        refitted=state.refitted,
+    )

@@ -1,0 +1,1 @@
+"""Typed contexts of the review's pages."""

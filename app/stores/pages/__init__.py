@@ -1,0 +1,1 @@
+"""Typed page contexts of the stores room."""

@@ -1,0 +1,79 @@
+"""The clerk's first page of the day."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Session
+
+from app.stores import queries
+from app.stores.pages.common import SOON_DAYS, Source, expiry_state, kit_link, source_of
+from app.stores.queries import LotRow, OrderRow, ShelfPart
+
+
+@dataclass(frozen=True)
+class KitLine:
+    """A kit that waits: for what, where it is handed out, how much, since when."""
+
+    source: Source
+    href: str
+    parts: int
+    pieces: int
+    since: datetime
+
+
+@dataclass(frozen=True)
+class DueOrder:
+    """An open order, and whether it is late."""
+
+    order: OrderRow
+    late_days: int
+    outstanding: int
+
+
+@dataclass(frozen=True)
+class ExpiringLot:
+    """A lot that has expired or soon will; ``state`` is 'expired' or 'soon'."""
+
+    lot: LotRow
+    state: str
+
+
+@dataclass(frozen=True)
+class MorningPage:
+    """What waits today. ``reorder_groups`` are (supplier, number of due parts)."""
+
+    today: date
+    kits: tuple[KitLine, ...]
+    reorder_count: int
+    reorder_groups: tuple[tuple[str, int], ...]
+    orders: tuple[DueOrder, ...]
+    later_orders: int
+    lots: tuple[ExpiringLot, ...]
+    short: tuple[ShelfPart, ...]
+
+
+def morning_page(session: Session, today: date) -> MorningPage:
+    """Gather the morning page: orders due within a week or late, lots within 30 days of their expiry."""
+    groups = queries.reorder_groups(session, today)
+    orders = queries.open_orders(session)
+    due = tuple(
+        DueOrder(order, max(0, (today - order.expected_on).days), sum(n.outstanding for n in order.lines))
+        for order in orders
+        if (order.expected_on - today).days <= 7
+    )
+    return MorningPage(
+        today=today,
+        kits=tuple(
+            KitLine(source_of(k.source_ref), kit_link(k.source_ref), k.parts, k.pieces, k.since)
+            for k in queries.kits_waiting(session)
+        ),
+        reorder_count=sum(len(group.lines) for group in groups),
+        reorder_groups=tuple((group.supplier_name, len(group.lines)) for group in groups),
+        orders=due,
+        later_orders=len(orders) - len(due),
+        lots=tuple(
+            ExpiringLot(lot, expiry_state(lot.expires_on, today))
+            for lot in queries.expiring_lots(session, today, SOON_DAYS)
+        ),
+        short=queries.short_parts(session, today),
+    )

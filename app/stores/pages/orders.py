@@ -1,0 +1,202 @@
+"""Pages of the orders: reorder list, review, list, one order, goods in, order sheet."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+from urllib.parse import urlencode
+
+import segno
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app.platform.errors import NotFound
+from app.platform.forms import Form, blank
+from app.rules.money import round_money
+from app.stores import queries
+from app.stores.pages.common import PAGE_SIZE
+from app.stores.queries import MovementRow, OrderRow, PartRow, ReorderGroup, SupplierRow
+
+STATUS_SHAPES = {"placed": "ring-open", "part received": "half", "received": "tick", "cancelled": "cross"}
+STATUS_CHOICES = (
+    ("", "All orders"),
+    ("open", "Open"),
+    ("received", "Received"),
+    ("cancelled", "Cancelled"),
+)
+
+
+@dataclass(frozen=True)
+class ReorderPage:
+    """The reorder list; ``orders`` are the open orders by supplier id."""
+
+    groups: tuple[ReorderGroup, ...]
+    open_orders: Mapping[int, tuple[OrderRow, ...]]
+    filled: str
+
+
+@dataclass(frozen=True)
+class ReviewLine:
+    """A line of the order under review. ``total`` is rounded to the currency, None while the input is wrong."""
+
+    part: PartRow
+    on_hand: int
+    on_order: int
+    total: Decimal | None
+
+
+@dataclass(frozen=True)
+class ReviewPage:
+    """An order before it is placed; ``others`` are further parts of the supplier, to add."""
+
+    form: Form[Any]
+    supplier: SupplierRow
+    lines: tuple[ReviewLine, ...]
+    others: Sequence[tuple[str, str]]
+    total: Decimal
+
+
+@dataclass(frozen=True)
+class OrdersPage:
+    """The list of orders with its filters."""
+
+    form: Form[Any]
+    orders: tuple[OrderRow, ...]
+    today: date
+    suppliers: Sequence[tuple[str, str]]
+    show: Sequence[tuple[str, str]]
+    shapes: Mapping[str, str]
+    older: str
+    filtered: bool
+
+
+@dataclass(frozen=True)
+class OrderPage:
+    """One order, what came of it so far, and its QR code for the sheet."""
+
+    order: OrderRow
+    today: date
+    shape: str
+    receipts: tuple[MovementRow, ...]
+    form: Form[Any]
+    qr: Markup
+
+
+@dataclass(frozen=True)
+class ReceivePage:
+    """Goods in against an order: one row a line that is outstanding."""
+
+    order: OrderRow
+    form: Form[Any]
+    locations: Sequence[tuple[str, str]]
+
+
+def reorder_page(session: Session, today: date) -> ReorderPage:
+    """Gather the reorder list."""
+    groups = queries.reorder_groups(session, today)
+    orders: dict[int, tuple[OrderRow, ...]] = {}
+    for order in queries.open_orders(session):
+        orders[order.supplier_id] = (*orders.get(order.supplier_id, ()), order)
+    return ReorderPage(groups, orders, groups[0].supplier if groups else "")
+
+
+def review_page(
+    session: Session, form: Form[Any], supplier_id: int, numbers: Sequence[str], today: date, currency: str
+) -> ReviewPage:
+    """Gather the review of an order; lines without a price of their own get the catalogue's."""
+    supplier = queries.supplier(session, supplier_id)
+    if supplier is None:
+        raise NotFound(f"supplier {supplier_id}")
+    catalogue = {part.number: part for part in queries.parts_of_supplier(session, supplier_id)}
+    shelf = queries.shelf(session, numbers, today)
+    chosen = [catalogue[number] for number in dict.fromkeys(numbers) if number in catalogue]
+    values = dict(form.values)
+    lines = []
+    for part in chosen:
+        values.setdefault(f"price-{part.number}", str(part.price))
+        values.setdefault(f"quantity-{part.number}", "0")
+        total = _line_total(values[f"quantity-{part.number}"], values[f"price-{part.number}"], currency)
+        there = shelf[part.number]
+        lines.append(ReviewLine(part, there.usable, there.on_order, total))
+    lead = max((part.lead_time_days for part in chosen), default=7)
+    values.setdefault("expected_on", str(today + timedelta(days=lead)))
+    values.setdefault("supplier", str(supplier_id))
+    return ReviewPage(
+        form=Form(values=values, errors=form.errors, refusal=form.refusal),
+        supplier=supplier,
+        lines=tuple(lines),
+        others=tuple((n, f"{n} · {part.name}") for n, part in catalogue.items() if part not in chosen),
+        total=sum((line.total for line in lines if line.total is not None), Decimal(0)),
+    )
+
+
+def _line_total(quantity: str, price: str, currency: str) -> Decimal | None:
+    try:
+        return round_money(Decimal(int(quantity)) * Decimal(price), currency)
+    except (ValueError, ArithmeticError):
+        return None
+
+
+def orders_page(
+    session: Session, form: Form[Any], suppliers: Sequence[tuple[str, str]], today: date, after: int | None
+) -> OrdersPage:
+    """Gather a page of the list of orders."""
+    filters = {name: form.value(name) for name in ("show", "supplier")}
+    orders = queries.order_page(session, **filters, after=after, limit=PAGE_SIZE + 1)
+    kept = {name: value for name, value in filters.items() if value}
+    more = len(orders) > PAGE_SIZE
+    shown = orders[:PAGE_SIZE]
+    return OrdersPage(
+        form=form,
+        orders=shown,
+        today=today,
+        suppliers=(("", "All suppliers"), *suppliers),
+        show=STATUS_CHOICES,
+        shapes=STATUS_SHAPES,
+        older=f"/orders?{urlencode({**kept, 'after': shown[-1].id})}" if more else "",
+        filtered=bool(kept),
+    )
+
+
+def load_order(session: Session, number: str) -> OrderRow:
+    """Return an order; raises NotFound."""
+    order = queries.order(session, number)
+    if order is None:
+        raise NotFound(f"order {number}")
+    return order
+
+
+def order_page(session: Session, number: str, today: date, form: Form[Any] | None = None) -> OrderPage:
+    """Gather one order's page."""
+    order = load_order(session, number)
+    return OrderPage(
+        order=order,
+        today=today,
+        shape=STATUS_SHAPES[order.status],
+        receipts=queries.movements_of(session, f"order:{number}"),
+        form=form or blank(version=order.version),
+        qr=qr_svg(order.number),
+    )
+
+
+def qr_svg(text: str) -> Markup:
+    """Return a QR code as inline SVG in the colour of the text around it."""
+    return Markup(segno.make(text, micro=False).svg_inline(omitsize=True, dark="currentColor", border=1))  # noqa: S704
+
+
+def receive_page(
+    session: Session, order: OrderRow, locations: Sequence[tuple[str, str]], form: Form[Any] | None = None
+) -> ReceivePage:
+    """Gather the goods-in form: everything outstanding is expected to have come."""
+    if form is None:
+        values: dict[str, str] = {"version": str(order.version)}
+        for line in order.lines:
+            key = line.part_number
+            values |= {
+                f"quantity-{key}": str(line.outstanding),
+                f"unit_cost-{key}": str(line.unit_price),
+                f"location-{key}": line.location,
+            }
+        form = Form(values=values)
+    return ReceivePage(order, form, locations)

@@ -1,0 +1,214 @@
+"""Pages of the parts: list, one part, its forms, the import."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+from sqlmodel import Session
+
+from app.platform.errors import NotFound
+from app.platform.forms import Form
+from app.rules.reorder import Reorder, ReorderRule, Stock, reorder
+from app.rules.sheet import WasteStream
+from app.stores import queries
+from app.stores.forms import ImportReport
+from app.stores.pages.common import PAGE_SIZE, Source, expiry_state, source_of
+from app.stores.queries import LotRow, MovementRow, OrderRow, PartRow, ShelfPart
+
+SHOW_CHOICES = (
+    ("", "All that are kept"),
+    ("none", "Nothing on hand"),
+    ("reserved", "Reserved"),
+    ("ordered", "On order"),
+    ("expiring", "With an expiry date"),
+    ("past", "No longer kept"),
+)
+Choices = Sequence[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class PartsPage:
+    """The list of parts with its filters; ``older`` leads to the next page, empty at the end."""
+
+    form: Form[Any]
+    parts: tuple[ShelfPart, ...]
+    suppliers: Choices
+    locations: Choices
+    show: Choices
+    older: str
+    filtered: bool
+
+
+@dataclass(frozen=True)
+class LotLine:
+    """A lot at a place; ``state`` is 'keeps', 'good', 'soon' or 'expired'."""
+
+    lot: LotRow
+    state: str
+
+
+@dataclass(frozen=True)
+class MovementLine:
+    """A movement with what it was for."""
+
+    move: MovementRow
+    source: Source
+
+
+@dataclass(frozen=True)
+class PromiseLine:
+    """A promise with what it is for."""
+
+    source: Source
+    quantity: int
+    since: Any
+
+
+@dataclass(frozen=True)
+class PartPage:
+    """One part: card, levels, lots, promises, open orders, last movements, and what the reorder rule says."""
+
+    part: PartRow
+    shelf: ShelfPart
+    lots: tuple[LotLine, ...]
+    promises: tuple[PromiseLine, ...]
+    orders: tuple[tuple[OrderRow, int], ...]
+    movements: tuple[MovementLine, ...]
+    older: str
+    reorder: Reorder
+    order_link: str
+
+
+@dataclass(frozen=True)
+class PartFormPage:
+    """The form of a new part (``part`` None) or an edit."""
+
+    form: Form[Any]
+    part: PartRow | None
+    suppliers: Choices
+    locations: Choices
+    waste_streams: Choices
+
+
+@dataclass(frozen=True)
+class LotFormPage:
+    """Receive without an order, scrap or transfer: the form, the part and its lots as (value, words)."""
+
+    form: Form[Any]
+    part: PartRow
+    shelf: ShelfPart
+    lots: Choices
+    locations: Choices
+
+
+@dataclass(frozen=True)
+class ImportPage:
+    """The import form, and the report of a dry run or of what was stored."""
+
+    form: Form[Any]
+    report: ImportReport | None
+    columns: Mapping[str, tuple[str, ...]]
+    done: str
+
+
+def supplier_choices(session: Session) -> Choices:
+    """Return suppliers as (code, name)."""
+    return tuple((row.code, row.name) for row in queries.suppliers(session))
+
+
+def location_choices(session: Session) -> Choices:
+    """Return locations as (code, code and name), in walking order."""
+    return tuple((row.code, f"{row.code} · {row.name}".rstrip(" ·")) for row in queries.locations(session))
+
+
+def parts_page(session: Session, form: Form[Any], today: date, after: str | None) -> PartsPage:
+    """Gather a page of the list."""
+    filters = {name: form.value(name) for name in ("q", "supplier", "location", "show")}
+    parts = queries.part_page(
+        session,
+        today,
+        text=filters["q"],
+        supplier=filters["supplier"],
+        location=filters["location"],
+        show=filters["show"],
+        after=after,
+        limit=PAGE_SIZE + 1,
+    )
+    shown = parts[:PAGE_SIZE]
+    kept = {name: value for name, value in filters.items() if value}
+    more = len(parts) > PAGE_SIZE
+    return PartsPage(
+        form=form,
+        parts=shown,
+        suppliers=(("", "All suppliers"), *supplier_choices(session)),
+        locations=(("", "All places"), *location_choices(session)),
+        show=SHOW_CHOICES,
+        older=f"/parts?{urlencode({**kept, 'after': shown[-1].number})}" if more else "",
+        filtered=bool(kept),
+    )
+
+
+def load_part(session: Session, number: str) -> PartRow:
+    """Return a part; raises NotFound."""
+    part = queries.part(session, number)
+    if part is None:
+        raise NotFound(f"part {number}")
+    return part
+
+
+def part_page(session: Session, number: str, today: date, after: int | None) -> PartPage:
+    """Gather one part's page; ``after`` pages through its movements."""
+    part = load_part(session, number)
+    shelf = queries.shelf(session, [number], today)[number]
+    rule = ReorderRule(part.reorder_point, part.order_up_to, part.pack, part.minimum_order)
+    answer = reorder(Stock(shelf.usable, shelf.on_order, shelf.reserved), rule)
+    moves = queries.movement_page(session, part_number=number, after=after, limit=21)
+    least = -(-max(part.minimum_order, 1) // part.pack) * part.pack
+    quantity = answer.quantity or least
+    link = urlencode({"supplier": part.supplier_id, "line": number, f"quantity-{number}": quantity})
+    return PartPage(
+        part=part,
+        shelf=shelf,
+        lots=tuple(LotLine(lot, expiry_state(lot.expires_on, today)) for lot in queries.lots_of(session, [number])),
+        promises=tuple(
+            PromiseLine(source_of(p.source_ref), p.quantity, p.since) for p in queries.promises_of(session, number)
+        ),
+        orders=tuple(
+            (order, sum(n.outstanding for n in order.lines if n.part_number == number))
+            for order in queries.open_orders(session, number)
+        ),
+        movements=tuple(MovementLine(m, source_of(m.source_ref)) for m in moves[:20]),
+        older=f"/parts/{number}?after={moves[19].id}" if len(moves) > 20 else "",
+        reorder=answer,
+        order_link=f"/orders/new?{link}",
+    )
+
+
+def part_form_page(session: Session, form: Form[Any], number: str | None) -> PartFormPage:
+    """Gather the form of a part."""
+    return PartFormPage(
+        form=form,
+        part=None if number is None else load_part(session, number),
+        suppliers=(("", "Choose a supplier"), *supplier_choices(session)),
+        locations=(("", "Choose a place"), *location_choices(session)),
+        waste_streams=tuple((stream.value, stream.value.capitalize()) for stream in WasteStream),
+    )
+
+
+def lot_form_page(session: Session, form: Form[Any], number: str, today: date) -> LotFormPage:
+    """Gather a form that acts on the lots of a part."""
+    lots = []
+    for lot in queries.lots_of(session, [number]):
+        until = "" if lot.expires_on is None else f", last day {lot.expires_on:%-d %b %Y}"
+        if expiry_state(lot.expires_on, today) == "expired":
+            until += ", expired"
+        lots.append((f"{lot.lot_id}:{lot.location_id}", f"{lot.location} · {lot.code}: {lot.on_hand}{until}"))
+    return LotFormPage(
+        form=form,
+        part=load_part(session, number),
+        shelf=queries.shelf(session, [number], today)[number],
+        lots=tuple(lots),
+        locations=location_choices(session),
+    )

@@ -1,0 +1,117 @@
+"""What the record says of each kind of entry."""
+
+from typing import Any
+
+import pytest
+
+from app.review.words import words
+from tests.review.workshop import small_sheet
+
+SHEET = small_sheet()
+NAMES = {1: "Ines Aldvik", 2: "Tomo Brandsma", 4: "Ruth Okonjo-Lind"}
+
+CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
+    ("booked", {"fault": "Does not charge", "photos": 2}, "Booked in. Does not charge. 2 photos taken."),
+    ("safe", {"cell": "sound"}, "Made safe: cautions read, wrist strap and mat tested. Cell sound."),
+    (
+        "planned",
+        {"targets": ["cell"], "teardown": ["back", "cell"], "refit": ["cell", "back"], "pass_no": 1},
+        "Planned: exchange Cell pack, 2 steps down and 2 up.",
+    ),
+    (
+        "planned",
+        {"targets": ["cell"], "teardown": ["back"], "refit": ["back"], "pass_no": 2},
+        "Pass 2. Planned: exchange Cell pack, 1 step down and 1 up.",
+    ),
+    ("quoted", {"amount": "84.00", "currency": "EUR", "note": ""}, "Quoted 84.00 EUR."),
+    ("approved", {"by": "the mate", "means": "by telephone"}, "Quote approved by the mate, by telephone."),
+    ("declined", {"by": "the mate", "reason": "Too dear"}, "Quote declined by the mate. Too dear."),
+    ("kit issued", {"lots": [["D-310", 7, "L1", 1, []]]}, "Kit handed out: 1 × D-310 (lot L1)."),
+    ("hold", {"hold": "safety", "reason": "Cell swollen."}, "On hold (safety): Cell swollen."),
+    ("hold ended", {"hold": "safety", "reason": "New cell is in"}, "Hold ended (safety): New cell is in."),
+    ("returned", {"reason": "Board is corroded"}, "Returned unrepaired: Board is corroded."),
+    ("opened", {}, "Opened at the bench."),
+    ("paused", {"reason": "lunch"}, "Paused: lunch."),
+    ("paused", {"reason": ""}, "Paused."),
+    (
+        "takeover",
+        {"from": 1, "recount_due": True},
+        "Took over from Ines Aldvik. A recount of the tray was due.",
+    ),
+    ("recount", {"counted": {"1": 4}, "effect": {}}, "Recounted the tray: 4 in pocket 1. All there."),
+    (
+        "recount",
+        {"counted": {"1": 3}, "effect": {"back/screws": {"lost": 1}}},
+        "Recounted the tray: 3 in pocket 1. Short: 1 × Back screw, reported lost.",
+    ),
+    (
+        "tick",
+        {"side": "down", "step": "back", "effect": {"back/screws": {"out": 4}, "back/seal": {"out": 1, "planned": 1}}},
+        "Teardown: Lift the back. 4 × Back screw out; 1 × Rim seal out and scrapped.",
+    ),
+    (
+        "tick",
+        {
+            "side": "up", "step": "back", "effect": {"back/screws": {"refitted": 3, "new": 1}, "back/seal": {"new": 1}},
+            "fitted": [["back/seal", "D-310", 7, "L1", 1, "S9"]], "timer": "press", "old_serial": "OLD1",
+        },
+        "Refit: Close the back. Back screw: 3 back and 1 new; 1 × Rim seal new. "
+        "From stock: 1 × D-310 (lot L1, serial S9). Serial taken out: OLD1. A press time began.",
+    ),
+    ("turned", {}, "Teardown done; the refit began."),
+    ("undo", {"side": "down", "step": "back"}, "Took back the teardown tick of “Lift the back”."),
+    ("undo", {"side": "up", "step": "back"}, "Took back the refit tick of “Close the back”."),
+    ("undo", {"side": "turn"}, "Took back the turn to the refit."),
+    ("undo", {"report": "lost"}, "Took back the report of a loss."),
+    (
+        "damage",
+        {"item": "back/screws", "count": 2, "needs": {"D-010": 2}, "note": "Heads stripped"},
+        "Reported damaged: 2 × Back screw. Added to the kit: 2 × D-010. Heads stripped.",
+    ),
+    ("absent", {"item": "back/screws", "count": 1}, "Missing on arrival: 1 × Back screw."),
+    ("lost", {"item": "back/screws", "count": 1}, "Reported lost: 1 × Back screw."),
+    ("spoiled", {"item": "cell/unit:cell", "count": 1}, "Spoilt in fitting: 1 × Cell pack."),
+    ("leftover", {"leftover": 1, "note": ""}, "1 piece left over on the bench."),
+    (
+        "reject",
+        {"reject": "back/flush", "say": "Take it off again.", "needs": {}},
+        "Inspection failed: Is the back flush all round? Take it off again.",
+    ),
+    (
+        "count",
+        {"rows": {"back/screws": [4, 0, 4, 4, 0, 0, 0], "back/seal": [1, 0, 1, 0, 1, 1, 0]}},
+        "Closing count signed: 5 places in 2 items, and it balances.",
+    ),
+    (
+        "override",
+        {"scope": "final", "supervisor": 4, "reason": "Screw fell overboard", "problems": ["1 Back screw is lost."]},
+        "Count at the end overridden by Ruth Okonjo-Lind: Screw fell overboard. 1 Back screw is lost.",
+    ),
+    (
+        "test",
+        {"test": "charge", "passed": True, "words": "900 mA is within limits.", "reading": "900", "second": 2},
+        "Release test passed: Charges. 900 mA is within limits. Second person: Tomo Brandsma.",
+    ),
+    ("test", {"test": "charge", "passed": False, "reading": None}, "Release test failed: Charges."),
+    ("reopened", {"test": "charge"}, "Opened again for a new plan, after “Charges” failed."),
+    ("closed", {"returned": [[7, 2]]}, "Closed. 2 unused parts were returned to stock."),
+    ("closed", {"returned": []}, "Closed."),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "data", "said"), CASES)
+def test_each_kind_of_entry_is_told_in_plain_words(kind: str, data: dict[str, Any], said: str) -> None:
+    assert words(kind, data, SHEET, NAMES) == said
+
+
+def test_every_kind_that_is_told_has_a_case() -> None:
+    from app.review.words import _TELLERS
+
+    assert set(_TELLERS) == {kind for kind, _data, _said in CASES}
+
+
+@pytest.mark.parametrize("kind", sorted({kind for kind, _data, _said in CASES} | {"something new"}))
+def test_an_entry_without_its_data_is_still_told(kind: str) -> None:
+    said = words(kind, {}, SHEET, {})
+    assert said
+    assert said.endswith(".")
