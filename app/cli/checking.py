@@ -35,7 +35,7 @@ def run(data_dir: Path | None) -> None:
 
 
 def _check_database(db: Database) -> bool:
-    from app.jobs.queries.bench import bench_faults
+    from app.jobs.queries.faults import bench_faults
     from app.platform.migrations import current_revision, head_revision
     from app.review.queries import seal_faults
     from app.stores.queries import stock_faults

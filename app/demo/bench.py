@@ -59,6 +59,13 @@ class BenchWork:
         """Return a new entry id for now."""
         return self.shop.id(self.at)
 
+    def tick(self, side: str, step: str) -> str:
+        """Tick a step and return the entry's id. The job's row is written once, after several ticks."""
+        entry = self.id()
+        with self.shop.session.no_autoflush:
+            work.tick(self.shop.session, self.number, side, step, at=self.at, who=self.technician.id, event_id=entry)
+        return entry
+
 
 def hand_out(shop: Workshop, number: str, at: datetime) -> bool:
     """Hand out what is promised to a job, oldest expiry first; returns whether there was anything."""
@@ -127,8 +134,7 @@ def teardown(job: BenchWork, steps: int | None = None) -> Moments:
     for place, step in enumerate(order[:steps]):
         yield from keep_hours(job, bench.sheet.step(step).time_s)
         job.spend(bench.sheet.step(step).time_s)
-        tick = job.id()
-        work.tick(shop.session, job.number, "down", step, at=job.at, who=job.technician.id, event_id=tick)
+        tick = job.tick("down", step)
         if job.luck.undo and place == trouble_at:
             job.luck.undo = False
             _undo_and_tick_again(job, step, tick)
@@ -144,7 +150,7 @@ def _undo_and_tick_again(job: BenchWork, step: str, tick: str) -> None:
     session, who = job.shop.session, job.technician.id
     work.undo(session, job.number, tick, at=job.at, who=who, event_id=job.id())
     job.spend(40)
-    work.tick(session, job.number, "down", step, at=job.at, who=who, event_id=job.id())
+    job.tick("down", step)
 
 
 def _hand_over(job: BenchWork) -> Moments:
@@ -213,7 +219,7 @@ def refit(job: BenchWork, steps: int | None = None) -> Moments:
     bench = work.Bench(shop.session, job.number)
     if not bench.state.turned:
         job.spend(20)
-        work.tick(shop.session, job.number, "turn", "", at=job.at, who=job.technician.id, event_id=job.id())
+        job.tick("turn", "")
     for step in bench.state.refit[:steps]:
         side = bench.sheet.step(step).refit
         assert side is not None
@@ -221,7 +227,7 @@ def refit(job: BenchWork, steps: int | None = None) -> Moments:
         if job.luck.spoiled:
             yield from _spoil(job, step)
         job.spend(side.time_s)
-        work.tick(shop.session, job.number, "up", step, at=job.at, who=job.technician.id, event_id=job.id())
+        job.tick("up", step)
         wait_s = side.cure_s or side.press_s
         if side.cure_s:
             yield from rest(job, "cure", job.at + timedelta(seconds=wait_s + 30))
@@ -308,10 +314,11 @@ def _test(job: BenchWork, test: ReleaseTest, *, fails: bool) -> bool:
         others = [t.id for t in job.shop.staff.technicians if t is not job.technician]
         second = job.shop.chance.choice(others)
     reading = _reading(job, test, fails=fails) if test.kind == "reading" else None
-    return close.record_test(
-        job.shop.session, job.number, test.id, accepted=None if reading is not None else not fails,
-        reading=reading, second=second, at=job.at, who=job.technician.id, event_id=job.id(),
-    )  # fmt: skip
+    with job.shop.session.no_autoflush:
+        return close.record_test(
+            job.shop.session, job.number, test.id, accepted=None if reading is not None else not fails,
+            reading=reading, second=second, at=job.at, who=job.technician.id, event_id=job.id(),
+        )  # fmt: skip
 
 
 def _reading(job: BenchWork, test: ReleaseTest, *, fails: bool) -> Decimal:

@@ -63,7 +63,7 @@ def make_history(
     """Fill an empty, migrated database with a workshop and a year of its work that ends at ``until``.
 
     The same seed and end make the same facts; only the ids of entries differ. ``progress`` is told how many of
-    the jobs are done. A transaction is a simulated day: whoever ends the process loses the day, not the year.
+    the jobs are done. A transaction is a simulated week, so that the disk is waited for 52 times.
     """
     with _no_collection():
         chance = Random(seed)  # noqa: S311  Chance of a story, not of a secret.
@@ -78,7 +78,7 @@ def make_history(
         ordinary = max(jobs - finale.JOBS, 1)
         for at in _arrivals(shop, first, until - timedelta(days=QUIET_DAYS), ordinary):
             calendar.add(at, _visit(shop, at))
-        _days(db, shop, calendar, shop.at(shop.today(until - finale.LEAD)), lambda: progress(shop.finished, jobs))
+        _weeks(db, shop, calendar, shop.at(shop.today(until - finale.LEAD)), lambda: progress(shop.finished, jobs))
         done = [shop.finished]
 
         def told() -> None:
@@ -112,13 +112,14 @@ def _arrivals(shop: Workshop, first: datetime, last: datetime, count: int) -> li
     return sorted(found)
 
 
-def _days(db: Database, shop: Workshop, calendar: _Calendar, end: datetime, told: Callable[[], None]) -> None:
-    """Play day after day, each in one transaction."""
+def _weeks(db: Database, shop: Workshop, calendar: _Calendar, end: datetime, told: Callable[[], None]) -> None:
+    """Play week after week, each in one transaction."""
     while (at := calendar.next_at) is not None and at < end:
-        midnight = shop.at(shop.today(at) + timedelta(days=1), time(0, 0))
+        day = shop.today(at)
+        monday = shop.at(day + timedelta(days=7 - day.weekday()), time(0, 0))
         with db.write() as session:
             shop.session = session
-            calendar.run(min(midnight, end))
+            calendar.run(min(monday, end))
         told()
 
 

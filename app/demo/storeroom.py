@@ -19,7 +19,7 @@ COUNT_REASONS = (
 
 
 def order_round(shop: Workshop, at: datetime) -> Iterator[datetime]:
-    """Go through the reorder list twice a week and place what it suggests, one order a supplier."""
+    """Go through the reorder list once a week and place what it suggests, one order a supplier."""
     while True:
         day = shop.today(at)
         for group in shelf.reorder_groups(shop.session, day):
@@ -30,18 +30,22 @@ def order_round(shop: Workshop, at: datetime) -> Iterator[datetime]:
             stores.place_order(
                 shop.session, group.supplier_id, lines, entry_id=shop.id(at), at=at, who=shop.staff.clerk
             )
-        step = 3 if day.weekday() == 0 else 4
-        at = shop.working(at + timedelta(days=step))
+            shop.orders_changed = True
+        at = shop.working(at + timedelta(days=7))
         yield at
 
 
 def goods_in(shop: Workshop, at: datetime) -> Iterator[datetime]:
     """Look each morning for what is due, receive it, and reserve it for the jobs that wait."""
     late: dict[int, int] = {}
+    waiting: tuple[shelf.OrderRow, ...] = ()
     while True:
         day = shop.today(at)
         came = False
-        for order in shelf.open_orders(shop.session):
+        if shop.orders_changed:
+            waiting = shelf.open_orders(shop.session)
+            shop.orders_changed = False
+        for order in waiting:
             delay = late.setdefault(order.id, shop.chance.choice((-2, -1, 0, 0, 0, 1, 2, 4)))
             if day < order.expected_on + timedelta(days=delay):
                 continue
@@ -54,6 +58,7 @@ def goods_in(shop: Workshop, at: datetime) -> Iterator[datetime]:
                 shop.session, order.id, received, entry_id=shop.id(at), at=at, who=shop.staff.clerk, today=day
             )
         if came:
+            shop.orders_changed = True
             retry_reservations(shop.session, at, shop.staff.clerk, today=day)
         at = shop.at(shop.today(shop.working(shop.at(day, time(16, 1)))), time(8, 15))
         yield at

@@ -57,6 +57,7 @@ class Workshop:
     session: Session = field(repr=False)
     finished: int = 0
     serial_no: int = 0
+    orders_changed: bool = True
 
     def id(self, at: datetime) -> str:
         """Return a new id for an entry at a simulated time."""

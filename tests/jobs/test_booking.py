@@ -46,7 +46,7 @@ def test_no_more_than_eight_fields_are_required(front: Database, visit: Visit) -
 def test_everything_left_out_is_named_beside_its_field_and_what_was_typed_is_kept(
     front: Database, visit: Visit
 ) -> None:
-    empty = {name: None for name in ("device_model", "serial", "owner_ref", "coverage", "data_wish", "consent")}
+    empty = dict.fromkeys(("device_model", "serial", "owner_ref", "coverage", "data_wish", "consent"))
     page = visit("technician").open("/jobs/new").form("/jobs/new").submit(condition="Bent corner", **empty)
     assert page.status == 422
     assert "Bent corner" in page.text

@@ -7,7 +7,7 @@ from sqlmodel import select
 
 from app.jobs.models import BenchEvent, Job
 from app.platform.db import Database
-from tests.jobs.front import book, make_safe, plan, planned_job
+from tests.jobs.front import book, make_safe, planned_job
 from tests.visitor import Visitor
 
 Visit = Callable[[str], Visitor]
@@ -106,9 +106,13 @@ def test_a_check_that_was_not_done_is_named_beside_its_box(
 def test_no_plan_is_made_before_the_job_is_made_safe(front: Database, visit: Visit) -> None:
     technician = visit("technician")
     number = book(technician, front)
-    page = plan(technician, number, "cell")
-    assert page.status == 409
+    page = technician.open(f"/jobs/{number}/plan?targets=cell")
     assert "Answer the make-safe questions first" in page.words
+    assert "Use this plan" not in page.words
+    token = technician.open("/jobs/new").form("/jobs/new").values
+    sent = {**token, "version": "2", "targets": "cell"}
+    page = technician.post(f"/jobs/{number}/plan", sent)
+    assert page.status == 409
 
 
 def test_an_owners_hold_is_put_on_and_ended_by_a_technician(front: Database, visit: Visit) -> None:

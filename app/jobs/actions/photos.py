@@ -19,8 +19,7 @@ MAX_PIXELS = 40_000_000
 LONGEST_SIDE = 1600
 QUALITY = 82
 # Only what cameras and screenshots make: each further decoder is one more way in.
-FORMATS = ("JPEG", "MPO", "PNG", "WEBP")
-Image.init()  # Pillow loads the less common decoders late, and knows no format by name before that.
+FORMATS = ("JPEG", "PNG", "WEBP")
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def answer_quote(
         "means": answer.means,
         "answered_on": answer.answered_on.isoformat(),
         "reason": answer.note,
-        "amount": None if job.quoted is None else str(job.quoted),
+        "amount": None if job.quoted is None else str(round_money(job.quoted, settings.currency)),
     }
     kind = "approved" if answer.approved else "declined"
     record(session, job, kind=kind, at=at, who=who, event_id=event_id, data=data, digest=digest)

@@ -1,9 +1,8 @@
 """The one door through which facts about a job are written: append, chain, fold, keep the projection."""
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import bindparam
@@ -11,8 +10,9 @@ from sqlmodel import Session, col, select
 
 from app.jobs.models import BenchEvent, Job
 from app.jobs.queries.bench import state_of
+from app.jobs.queries.chain import chain_hash
 from app.platform.errors import Conflict, NotFound, Stale
-from app.platform.submissions import canonical, content_hash, insert_once
+from app.platform.submissions import content_hash, insert_once
 from app.rules.counting import Event, apply
 
 # Built once: making a statement anew costs as much as running it.
@@ -119,18 +119,3 @@ def record(
     job.chain = chain
     session.add(job)
     return Recorded(event_id, sequence)
-
-
-def chain_hash(previous: str, event: Event, sequence: int) -> str:
-    """Return SHA-256 over the previous hash and the event's canonical JSON (RFC 8785): edits break the chain."""
-    content = {
-        "sequence": sequence,
-        "event_id": event.event_id,
-        "kind": event.kind,
-        "person": event.person,
-        "at": event.at.astimezone(UTC).isoformat(),
-        "step": event.step,
-        "data": event.data,
-        "undoes": event.undoes,
-    }
-    return hashlib.sha256(previous.encode() + canonical(content)).hexdigest()

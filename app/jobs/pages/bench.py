@@ -47,6 +47,9 @@ _KIND_WORDS = {
 }
 
 
+_LOOSE = frozenset({"screw", "cover", "shield", "unit", "seal"})
+
+
 @dataclass(frozen=True)
 class Line:
     """One line of what to release or to fit; counts as ``ItemCount``, ``goes`` as the macro takes it."""
@@ -447,8 +450,7 @@ def _say(loaded: _Loaded, outcome: Outcome, side: str) -> tuple[str, str]:
         if pieces > 0:
             kind = loaded.items[key].kind
             moved[kind] = moved.get(kind, 0) + pieces
-    word = "back" if side == "up" else "out"
-    first = ", ".join(f"{n} {_kind(kind, n)}" for kind, n in list(moved.items())[:2])
+    first = _moved_words(moved, side)
     second = []
     scrapped = _by_kind(loaded, {s.item: s.count for s in outcome.scrapped})
     second += [f"{n} {_kind(kind, n)} scrapped" for kind, n in scrapped.items()]
@@ -461,8 +463,22 @@ def _say(loaded: _Loaded, outcome: Outcome, side: str) -> tuple[str, str]:
     ]
     under = ", ".join(second[:3])
     if first:
-        return f"{first} {word}", under
+        return first, under
     return ("Done", under) if not under else (under[0].upper() + under[1:], "")
+
+
+def _moved_words(moved: Mapping[str, int], side: str) -> str:
+    """Return '6 screws out' or '1 connector released, 1 unit out': what stays on the device is not 'out'."""
+    if side == "up":
+        return ", ".join(f"{n} {_kind(kind, n)}" for kind, n in list(moved.items())[:2]) + (" back" if moved else "")
+    loose = [(kind, n) for kind, n in moved.items() if kind in _LOOSE]
+    bound = [(kind, n) for kind, n in moved.items() if kind not in _LOOSE]
+    words = []
+    if loose:
+        words.append(", ".join(f"{n} {_kind(kind, n)}" for kind, n in loose[:2]) + " out")
+    if bound:
+        words.append(", ".join(f"{n} {_kind(kind, n)}" for kind, n in bound[:2]) + " released")
+    return ", ".join(words)
 
 
 def _by_kind(loaded: _Loaded, counts: Mapping[str, int]) -> dict[str, int]:

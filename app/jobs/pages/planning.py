@@ -13,12 +13,14 @@ from app.jobs.pages.booking import unit_names
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.jobs import EventRow, JobDetail
+from app.platform.errors import Refused
 from app.platform.forms import Form
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.procedures.queries import ModelInfo, RevisionInfo
 from app.rules.costing import labour_cost
 from app.rules.expected_time import ExpectedTime, expected_time
+from app.rules.job_flow import Standing, check_plan
 from app.rules.money import extend, round_money
 from app.rules.planning import Plan, make_plan
 from app.rules.sheet import Sheet
@@ -110,7 +112,10 @@ class PlanView:
 
 @dataclass(frozen=True)
 class PlanPage:
-    """A plan before it is used, or the one in force. ``in_force`` when the job stands on just this plan."""
+    """A plan before it is used, or the one in force. ``in_force`` when the job stands on just this plan.
+
+    ``blocked`` says why it cannot be used now; empty when it can.
+    """
 
     job: JobDetail
     model: ModelInfo
@@ -118,7 +123,7 @@ class PlanPage:
     form: Form[Any]
     plan: PlanView
     in_force: bool
-    may_use: bool
+    blocked: str
     quote_due: bool
 
 
@@ -186,7 +191,6 @@ def plan_page(
     view = plan_view(session, job, wanted, settings, today)
     standing = kit_queries.standing_of(job, job.state, {})
     in_force = bool(job.targets) and set(view.targets) == set(job.targets)
-    before = ("made safe", "planned", "quoted", "approved", "kitted", "teardown")
     return PlanPage(
         job=job,
         model=procedures.device_model(session, job.device_model_id),
@@ -194,9 +198,17 @@ def plan_page(
         form=form,
         plan=view,
         in_force=in_force,
-        may_use=not in_force and not standing.begun and job.stage.value in before and job.hold.value != "safety",
+        blocked=_blocked(standing),
         quote_due=standing.quote_due,
     )
+
+
+def _blocked(standing: Standing) -> str:
+    try:
+        check_plan(standing)
+    except Refused as refusal:
+        return refusal.reason
+    return ""
 
 
 def plan_view(session: Session, job: JobDetail, targets: Collection[str], settings: Settings, today: date) -> PlanView:

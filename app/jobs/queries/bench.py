@@ -14,8 +14,24 @@ from app.platform.errors import NotFound
 from app.rules import counting
 from app.rules.bench import LotInHand
 from app.rules.counting import BenchState, Event, Item
-from app.rules.planning import Pocket
+from app.rules.descent import pocket_numbers, pockets_of
 from app.rules.sheet import Sheet
+
+__all__ = [
+    "BenchJob",
+    "ReportRow",
+    "as_event",
+    "bench_job",
+    "find_event",
+    "items_for",
+    "kit_lots",
+    "lots_in_hand",
+    "pocket_numbers",
+    "pockets_of",
+    "reports",
+    "state_of",
+    "time_entries",
+]
 
 
 def state_of(job: Job) -> BenchState:
@@ -29,36 +45,21 @@ def _items(revision_id: int, teardown: tuple[str, ...], targets: tuple[str, ...]
 
 
 class _Box:
-    """Carries a sheet through the cache without being part of its key."""
+    """Carries a sheet through the cache: told apart by identity, as each database keeps its own sheets."""
 
     def __init__(self, sheet: Sheet) -> None:
         self.sheet = sheet
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box)
+        return isinstance(other, _Box) and other.sheet is self.sheet
 
     def __hash__(self) -> int:
-        return 0
+        return id(self.sheet)
 
 
 def items_for(revision_id: int, sheet: Sheet, state: BenchState) -> Mapping[str, Item]:
     """Return the items of a plan by key; cached, as a revision and a plan never change."""
     return _items(revision_id, state.teardown, state.targets, _Box(sheet))
-
-
-def pockets_of(sheet: Sheet, teardown: Sequence[str]) -> tuple[Pocket, ...]:
-    """Number the tray pockets from 1 along the teardown, one for each fixing that waits in the tray."""
-    found: list[Pocket] = []
-    for step_id in teardown:
-        for fixing in sheet.step(step_id).releases:
-            if fixing.goes_to_tray:
-                found.append(Pocket(len(found) + 1, step_id, fixing.id, fixing.count))
-    return tuple(found)
-
-
-def pocket_numbers(sheet: Sheet, teardown: Sequence[str]) -> dict[str, int]:
-    """Return the tray pocket of each item that has one, by item key."""
-    return {f"{p.step}/{p.fixing}": p.number for p in pockets_of(sheet, teardown)}
 
 
 def kit_lots(session: Session, job_id: int | None) -> dict[str, list[KitLot]]:
@@ -148,7 +149,8 @@ def bench_job(session: Session, number: str) -> BenchJob:
     row: Any = session.exec(_JOB, params={"job_number": number}).first()
     if row is None:
         raise NotFound(f"job {number}")
-    return BenchJob(*row[:-1], state=BenchState.from_json(row[-1]))
+    plain: tuple[Any, ...] = (*row[:-1], BenchState.from_json(row[-1]))
+    return BenchJob(*plain)
 
 
 def time_entries(session: Session, job_id: int) -> tuple[Event, ...]:

@@ -9,12 +9,13 @@ from typing import TypeVar
 from app.platform.settings import Settings
 from app.platform.web import duration_text, money_text
 from app.review.account import parts_account, standard_time_s
-from app.review.descent import Rail, rails
+from app.review.descent import rails
 from app.review.queries.record import JobFacts, KitPart, Linked, PhotoInfo, Scrap, UsedPart
 from app.review.seal import SealCheck, check_seal
 from app.review.words import item_name, step_title, words
 from app.rules.bench_marks import job_intervals
 from app.rules.bench_time import Intervals
+from app.rules.descent import Rail
 from app.rules.money import extend, round_money
 from app.rules.sheet import Sheet
 from app.stores.queries import MovementRow

@@ -84,6 +84,8 @@ def release(
 ) -> None:
     """Give promised stock free again: the quantities named, as far as they are promised, or all of it."""
     own = promised_to(session, source_ref)
+    if not own:
+        return
     if parts is None:
         held = list(lock_part_ids(session, own).values())
         asked = {part.id: own[part.id] for part in held}

@@ -25,7 +25,7 @@ from app.stores.queries.morning import (
     promises_of,
     short_parts,
 )
-from app.stores.queries.movements import MovementRow, issued_net, movement_page, movements_of
+from app.stores.queries.movements import MovementRow, issued_net, issues_and_returns, movement_page, movements_of
 from app.stores.queries.orders import (
     OrderLineRow,
     OrderRow,
@@ -72,6 +72,7 @@ __all__ = [
     "expiring_lots",
     "fold_facts",
     "issued_net",
+    "issues_and_returns",
     "kits_waiting",
     "known_numbers",
     "location",

@@ -103,3 +103,21 @@ def issued_net(session: Session, source_ref: str) -> dict[int, int]:
         .group_by(col(Movement.lot_id))
     ).all()
     return {lot_id: -int(total) for lot_id, total in rows}
+
+
+def issues_and_returns(session: Session, prefix: str) -> dict[str, dict[int, tuple[int, int]]]:
+    """Return by source and lot id what was handed out and what came back, for all sources that begin so."""
+    rows = session.exec(
+        select(Movement.source_ref, Movement.lot_id, Movement.kind, func.sum(col(Movement.quantity)))
+        .where(
+            col(Movement.source_ref).startswith(prefix, autoescape=True),
+            col(Movement.kind).in_((MovementKind.ISSUE, MovementKind.RETURN)),
+        )
+        .group_by(col(Movement.source_ref), col(Movement.lot_id), col(Movement.kind))
+    ).all()
+    found: dict[str, dict[int, tuple[int, int]]] = {}
+    for source, lot_id, kind, total in rows:
+        lots = found.setdefault(source, {})
+        out, back = lots.get(lot_id, (0, 0))
+        lots[lot_id] = (out - int(total), back) if kind is MovementKind.ISSUE else (out, back + int(total))
+    return found
