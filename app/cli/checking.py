@@ -37,7 +37,6 @@ def run(data_dir: Path | None) -> None:
 def _check_database(db: Database) -> bool:
     from app.jobs.queries.faults import bench_faults
     from app.platform.migrations import current_revision, head_revision
-    from app.review.queries import seal_faults
     from app.stores.queries import stock_faults
 
     say(f"  database: {db.server_version()}")
@@ -52,8 +51,7 @@ def _check_database(db: Database) -> bool:
         return False
     checks: tuple[tuple[str, Callable[[Session], Iterable[str]]], ...] = (
         ("stock ledger and its projections", stock_faults),
-        ("job records and their projections", bench_faults),
-        ("seals of the job records", seal_faults),
+        ("job records, their seals and projections", bench_faults),
     )
     for name, find in checks:
         with db.read() as session:

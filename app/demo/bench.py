@@ -15,6 +15,7 @@ from app.jobs.actions.issue_kit import hand_out_kit
 from app.jobs.actions.record import load_job
 from app.jobs.queries.kit import outstanding
 from app.rules.counting import BenchState, Item
+from app.rules.descent import pocket_numbers
 from app.rules.sheet import ReleaseTest, ReuseClass
 from app.stores import queries as shelf
 from app.stores.queries import Pick
@@ -104,7 +105,7 @@ def open_bench(job: BenchWork) -> None:
     state = job.state()
     if state.recount_due:
         sheet = work.Bench(job.shop.session, job.number).sheet
-        pockets = work.pocket_numbers(sheet, state.teardown)
+        pockets = pocket_numbers(sheet, state.teardown)
         counted: dict[int, int | None] = {n: state.items[key].waiting for key, n in pockets.items()}
         job.spend(90)
         work.recount(job.shop.session, job.number, counted, at=job.at, who=job.technician.id, event_id=job.id())

@@ -50,6 +50,8 @@ def set_up_logging(level: str = "info", stream: TextIO | None = None) -> None:
         logger = logging.getLogger(name)
         logger.handlers.clear()
         logger.propagate = True
+    # Alembic tells each plugin it loads.
+    logging.getLogger("alembic").setLevel(logging.WARNING)
     # One line a request is what a reverse proxy's log is for; here it would drown what matters.
     logging.getLogger("uvicorn.access").setLevel(logging.WARNING)
 

@@ -178,7 +178,7 @@ def tick_up(
     if step_id not in ready_up(sheet, state):
         raise Refused("Another step has to go back first: what lies underneath comes before what covers it.")
     _cured(sheet, state, at)
-    if refit.closes and state.override is None and cover_count is not None and not cover_count.balanced:
+    if refit.closes and cover_count is not None and not set(cover_count.problems) <= set(waived(state, step_id)):
         raise Refused("The count before closing does not agree: " + " ".join(cover_count.problems))
     effect, fitted = _fit(items, state, step_id, in_hand)
     ready_at = None
@@ -186,6 +186,11 @@ def tick_up(
     if timer:
         ready_at = at + timedelta(seconds=refit.cure_s or refit.press_s)
     return Outcome(effect=effect, fitted=tuple(fitted), ready_at=ready_at, timer=timer, covers=refit.closes)
+
+
+def waived(state: BenchState, step_id: str) -> tuple[str, ...]:
+    """Return the problems that a supervisor overrode before this step closes its cavity: these, and no others."""
+    return tuple(state.waived.get(step_id, ()))
 
 
 def _fit(
@@ -213,7 +218,11 @@ def _fit(
             effect[key] = change
     if missing:
         words = "; ".join(f"{m.count} × {m.name}" + (f" ({m.part})" if m.part else "") for m in missing)
-        raise PartsMissing(f"Not handed out yet: {words}. Ask stores, or pause the job.", tuple(missing))
+        unknown = [m.name for m in missing if m.part is None]
+        do = "Ask stores, or pause the job."
+        if unknown:
+            do = f"{unknown[0]} has no part number: take its report back and report it again with the new part."
+        raise PartsMissing(f"Not handed out yet: {words}. {do}", tuple(missing))
     return effect, fitted
 
 
@@ -302,11 +311,15 @@ def absent(item: Item, count: ItemCount, pieces: int, part: str | None) -> Outco
     return Outcome(effect={item.key: {"absent": pieces}}, needs=_needs(item, pieces, part))
 
 
-def lost(item: Item, count: ItemCount, pieces: int) -> Outcome:
-    """Report pieces that came out and cannot be found. Nothing closes until they are found or overridden."""
+def lost(item: Item, count: ItemCount, pieces: int, part: str | None = None) -> Outcome:
+    """Report pieces that came out and cannot be found. Nothing closes until they are found or overridden.
+
+    A new one is needed for each, as the refit leaves no place empty; none where no part number is known yet.
+    """
     if pieces < 1 or pieces > count.waiting:
         raise Refused(f"{item.name}: {max(count.waiting, 0)} wait outside, so {pieces} cannot be lost.", "count")
-    return Outcome(effect={item.key: {"lost": pieces}})
+    number = part or item.part
+    return Outcome(effect={item.key: {"lost": pieces}}, needs={number: pieces} if number else {})
 
 
 def spoiled(item: Item, count: ItemCount, pieces: int, part: str | None, lots: Sequence[LotInHand]) -> Outcome:

@@ -18,7 +18,8 @@ _MARKS: Final[dict[str, MarkKind]] = {
 def marks_of(event: Event) -> tuple[Mark, ...]:
     """Return the marks that one entry leaves; none for an entry that is no bench work."""
     kind = _MARKS.get(event.kind)
-    if kind is None or event.person is None:
+    # A parts hold stops nobody: the work that needs no new part goes on.
+    if kind is None or event.person is None or event.data.get("hold") == "parts":
         return ()
     found = Mark(event.person, event.at, kind)
     if event.kind == "tick" and event.data.get("timer") == "cure":

@@ -107,9 +107,19 @@ class Tick:
     step: str
 
 
+_TUPLES = (
+    "targets", "teardown", "refit", "down", "up", "rejects", "covered", "disturbed", "exchanged", "failed",
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class BenchState:
-    """Where a job stands at the bench: the projection of its events for the present pass."""
+    """Where a job stands at the bench: the projection of its events for the present pass.
+
+    ``waived`` holds, for a refit step that closes a cavity, the problems that a supervisor overrode before it.
+    ``disturbed`` and ``exchanged`` are the steps and units of earlier passes, ``failed`` the release tests that
+    failed and have not passed since: what has to be tested follows from all passes of the visit.
+    """
 
     pass_no: int = 1
     targets: tuple[str, ...] = ()
@@ -130,6 +140,10 @@ class BenchState:
     counted: bool = False
     covered: tuple[str, ...] = ()
     override: str | None = None
+    waived: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    disturbed: tuple[str, ...] = ()
+    exchanged: tuple[str, ...] = ()
+    failed: tuple[str, ...] = ()
     tests: Mapping[str, bool] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
@@ -137,8 +151,9 @@ class BenchState:
         found = {f.name: getattr(self, f.name) for f in fields(self)}
         found["items"] = {k: [getattr(v, name) for name in _FIELDS] for k, v in self.items.items()}
         found["ticks"] = [[t.event_id, t.side, t.step] for t in self.ticks]
-        for name in ("targets", "teardown", "refit", "down", "up", "rejects", "covered"):
+        for name in _TUPLES:
             found[name] = list(found[name])
+        found["waived"] = {step: list(problems) for step, problems in self.waived.items()}
         for name in ("new_part", "timers", "tests"):
             found[name] = dict(found[name])
         return found
@@ -151,8 +166,9 @@ class BenchState:
         found = dict(data)
         found["items"] = {k: ItemCount(*v) for k, v in data["items"].items()}
         found["ticks"] = tuple(Tick(*t) for t in data["ticks"])
-        for name in ("targets", "teardown", "refit", "down", "up", "rejects", "covered"):
+        for name in _TUPLES:
             found[name] = tuple(found[name])
+        found["waived"] = {step: tuple(problems) for step, problems in data["waived"].items()}
         return cls(**found)
 
     @property
@@ -228,7 +244,7 @@ def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
 
 
 def _part_from_inspection(step: Step, fixing: str) -> str | None:
-    for inspection in step.inspect:
+    for inspection in (*step.inspect, *(step.refit.inspect if step.refit else ())):
         if inspection.of == fixing and inspection.on_reject.add:
             return inspection.on_reject.add[0].part
     return None
@@ -286,7 +302,9 @@ def _planned(state: BenchState, event: Event) -> BenchState:
         items={key: ItemCount(baseline=n) for key, n in data["baseline"].items()},
         at_bench=state.at_bench,
         paused=state.paused,
-        override=state.override,
+        disturbed=tuple(dict.fromkeys((*state.disturbed, *state.down))),
+        exchanged=tuple(dict.fromkeys((*state.exchanged, *(state.targets if state.turned else ())))),
+        failed=state.failed,
     )
 
 
@@ -322,7 +340,9 @@ def _undone(state: BenchState, event: Event) -> BenchState:
         leftover = state.leftover - int(event.data.get("leftover", 0))
         gone = event.data.get("new_part_of")
         parts = {k: v for k, v in state.new_part.items() if k != gone}
-        return replace(state, rejects=rejects, leftover=leftover, new_part=parts, counted=False)
+        if gone and event.data.get("new_part"):
+            parts[str(gone)] = str(event.data["new_part"])  # What a report that still stands has chosen.
+        return replace(state, rejects=rejects, leftover=leftover, new_part=parts, counted=False, tests={})
     state = replace(state, ticks=state.ticks[:-1], counted=False, tests={})
     if last.side == "turn":
         return replace(state, turned=False)
@@ -333,6 +353,7 @@ def _undone(state: BenchState, event: Event) -> BenchState:
         up=tuple(s for s in state.up if s != last.step),
         timers={k: v for k, v in state.timers.items() if k != last.step},
         covered=tuple(s for s in state.covered if s != last.step),
+        waived={k: v for k, v in state.waived.items() if k != last.step},
     )
 
 
@@ -362,12 +383,16 @@ def _counted(state: BenchState, _event: Event) -> BenchState:
 
 def _overridden(state: BenchState, event: Event) -> BenchState:
     final = event.data.get("scope") == "final"
-    return replace(state, override=event.event_id, counted=state.counted or final)
+    waived = dict(state.waived)
+    if not final and event.step:
+        waived[event.step] = tuple(event.data.get("problems", ()))
+    return replace(state, override=event.event_id, waived=waived, counted=state.counted or final)
 
 
 def _tested(state: BenchState, event: Event) -> BenchState:
-    tests = {**state.tests, str(event.data["test"]): bool(event.data["passed"])}
-    return replace(state, tests=tests)
+    name, passed = str(event.data["test"]), bool(event.data["passed"])
+    others = tuple(t for t in state.failed if t != name)
+    return replace(state, tests={**state.tests, name: passed}, failed=others if passed else (*others, name))
 
 
 _HANDLERS = {
@@ -446,18 +471,26 @@ def _item_problems(
     where = f"step {step_no[item.step]}" + (f", tray pocket {pocket}" if pocket else "")
     name = f"{item.name} ({where})"
     found = []
-    uncounted = count.baseline - count.out - count.absent
-    if item.kind != "fit" and uncounted:
-        found.append(f"{uncounted} of {count.baseline} {name} was never counted out.")
+    # What the refit fits in addition never came out, so it is not counted out.
+    uncounted = 0 if item.kind == "fit" else count.baseline - count.out - count.absent
+    if uncounted:
+        found.append(f"{uncounted} of {count.baseline} {name} {_is(uncounted, 'was', 'were')} never counted out.")
     if count.lost:
-        found.append(f"{count.lost} {name} is reported lost. Search the device and the bench, or ask for an override.")
+        found.append(
+            f"{count.lost} {name} {_is(count.lost)} reported lost. "
+            "Search the device and the bench, or ask for an override."
+        )
     if waits:
         return tuple(found)
     if item.kind != "fit" and count.waiting > 0:
-        found.append(f"{count.waiting} {name} came out and is neither back nor scrapped.")
+        found.append(f"{count.waiting} {name} came out and {_is(count.waiting)} neither back nor scrapped.")
     elif count.missing > 0 and not (uncounted or count.lost):
-        found.append(f"{count.missing} {name} is missing: no new one is recorded as fitted.")
+        found.append(f"{count.missing} {name} {_is(count.missing)} missing: no new one is recorded as fitted.")
     return tuple(found)
+
+
+def _is(count: int, one: str = "is", several: str = "are") -> str:
+    return one if count == 1 else several
 
 
 def _state_problems(state: BenchState, step_no: Mapping[str, int], later: set[str]) -> Sequence[str]:
@@ -466,7 +499,10 @@ def _state_problems(state: BenchState, step_no: Mapping[str, int], later: set[st
         found += [f"Step {step_no[s]} has no teardown tick." for s in state.teardown if s not in state.down]
         found += [f"Step {step_no[s]} is not refitted." for s in state.refit if s not in state.up]
     if state.leftover:
-        found.append(f"{state.leftover} piece left over on the bench. Find where it belongs before anything is closed.")
+        pieces = "piece" if state.leftover == 1 else "pieces"
+        found.append(
+            f"{state.leftover} {pieces} left over on the bench. Find where it belongs before anything is closed."
+        )
     if state.recount_due:
         found.append("A recount is due because another technician took over.")
     return found

@@ -165,7 +165,7 @@ def planned_job(visitor: Visitor, db: Database, *targets: str, **more: Any) -> s
 def hand_out(visitor: Visitor, number: str, serials: Mapping[str, str] | None = None, **more: Any) -> Page:
     """Hand the kit out as proposed; ``serials`` by part number for what is tracked."""
     form = visitor.open(f"/jobs/{number}/kit").form("/kit")
-    typed = {}
+    typed: dict[str, Any] = {}
     for name, values in form.values.items():
         kind, _, n = name.partition("-")
         if kind == "part" and serials and values[0] in serials:

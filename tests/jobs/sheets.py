@@ -47,7 +47,7 @@ steps:
       time_s: 120
       closes: true
       inspect:
-        - {id: flush, ask: Is the back flush all round?, on_reject: {say: Take it off and lay a new seal.}}
+        - {id: flush, ask: "Is the back flush all round?", on_reject: {say: Take it off and lay a new seal.}}
   - id: shield
     title: Lift the shield
     do: Turn the two locked screws out, lift the shield.
@@ -58,7 +58,7 @@ steps:
       - {id: locked, kind: screw, name: Locked screw, count: 2, reuse: single-use, part: F-211, waste: metal}
     inspect:
       - id: flat
-        ask: Is the shield flat?
+        ask: "Is the shield flat?"
         of: lid
         on_reject: {say: A bent shield touches the board., add: [{part: F-220, name: Shield, count: 1}]}
     time_s: 60

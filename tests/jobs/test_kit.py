@@ -1,6 +1,7 @@
 """The kit: picked in walk order, the oldest expiry first, handed out with its movements."""
 
 from collections.abc import Callable
+from typing import Any
 
 from sqlmodel import select
 
@@ -87,7 +88,8 @@ def test_a_part_of_the_kit_can_go_out_first(front: Database, visit: Visit) -> No
     stores = visit("stores")
     form = stores.open(f"/jobs/{number}/kit").form("/kit")
     cell = next(k.partition("-")[2] for k, v in form.values.items() if v == ["DK-CELL"])
-    page = form.submit(**{f"quantity-{cell}": "0"})
+    nothing: dict[str, Any] = {f"quantity-{cell}": "0"}
+    page = form.submit(**nothing)
     assert page.status == 200
     assert _stage(front, number) == "planned"
     hand_out(stores, number, CELL_SERIAL)

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from sqlmodel import select
+from sqlmodel import col, select
 
 from app.jobs.actions.hold import retry_reservations
 from app.jobs.models import BenchEvent, Job, KitLine
@@ -18,7 +18,7 @@ Visit = Callable[[str], Visitor]
 
 def _events(db: Database, kind: str) -> list[dict[str, Any]]:
     with db.read() as session:
-        query = select(BenchEvent).where(BenchEvent.kind == kind).order_by(BenchEvent.sequence)  # type: ignore[arg-type]
+        query = select(BenchEvent).where(BenchEvent.kind == kind).order_by(col(BenchEvent.sequence))
         return [event.data for event in session.exec(query).all()]
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 
 import pytest
-from sqlmodel import select
+from sqlmodel import col, select
 
 from app.jobs.models import BenchEvent, Job
 from app.platform.db import Database
@@ -67,7 +67,7 @@ def test_a_supervisor_releases_a_safety_hold_with_a_reason_and_the_questions_are
     assert _job(front) == ("booked in", "none")
     assert make_safe(technician, number, cell="no cell").path == f"/jobs/{number}/targets"
     with front.read() as session:
-        kinds = [e.kind for e in session.exec(select(BenchEvent).order_by(BenchEvent.sequence)).all()]
+        kinds = [e.kind for e in session.exec(select(BenchEvent).order_by(col(BenchEvent.sequence))).all()]
     assert kinds == ["booked", "hold", "hold ended", "safe"]
 
 

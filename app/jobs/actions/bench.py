@@ -68,16 +68,19 @@ def open_job(session: Session, number: str, *, at: datetime, who: int, event_id:
 
     Any other job the person has open is paused: nobody works on two devices at once.
     """
+    digest = content_hash(["open", number])
+    # The same once more must not pause what the person went on to meanwhile; looked up again under the lock.
+    if known_event(session, event_id, digest):
+        return
     _pause_others(session, number, at, who, event_id)
     work = Bench(session, number)
-    if known_event(session, event_id, content_hash(["open", number])):
+    if known_event(session, event_id, digest):
         return
     work.must_be_at_work()
     job, state = work.job, work.state
     if state.at_bench == who and state.paused is None:
         return
-    digest = content_hash(["open", number])
-    if job.technician_id is not None and job.technician_id != who and state.down:
+    if job.technician_id not in (None, who) and (state.down or state.at_bench not in (None, who)):
         waiting = any(c.waiting > 0 for c in state.items.values()) and not state.counted
         data = {"from": job.technician_id, "recount_due": waiting or state.recount_due}
         record(session, job, kind="takeover", at=at, who=who, event_id=event_id, data=data, digest=digest)
@@ -98,12 +101,12 @@ def _pause_others(session: Session, number: str, at: datetime, who: int, event_i
     ).all()
     for job in rows:
         if job.number != number and job.bench.get("at_bench") == who:
-            other_id = _derived(event_id, job.number)
+            other_id = derived(event_id, job.number)
             data = {"reason": f"work on {number}"}
             record(session, job, kind="paused", at=at, who=who, event_id=other_id, data=data)
 
 
-def _derived(event_id: str, salt: str) -> str:
+def derived(event_id: str, salt: str) -> str:
     """Return an id that follows from another one, so that a repeat makes the same one."""
     digest = content_hash([event_id, salt])
     return f"{event_id[:14]}8{digest[:3]}-a{digest[4:7]}-{digest[8:20]}"
@@ -115,8 +118,9 @@ def pause(session: Session, number: str, reason: str, *, at: datetime, who: int,
     digest = content_hash(["pause", number, reason])
     if known_event(session, event_id, digest):
         return
-    if work.state.paused is not None or work.state.at_bench is None:
+    if work.job.stage not in AT_WORK or work.state.paused is not None or work.state.at_bench is None:
         raise Refused("Nobody is at work on this job now.")
+    must_be_mine(work, who)  # A pause ends the bench time of the one who pauses.
     record(
         session,
         work.job,
@@ -139,13 +143,16 @@ def tick(
     who: int,
     event_id: str,
     old_serial: str = "",
+    rejects: Sequence[str] = (),
 ) -> None:
     """Tick a step, down or up, as the sheet describes it.
+
+    ``rejects`` are the inspections reported as failed with the same form: its id answers for all of it.
 
     Raises Refused, or PartsMissing when a refit step needs new parts that were not handed out. The same event
     again is answered quietly; the same id with other content raises Conflict.
     """
-    digest = content_hash(["tick", number, side, step, old_serial])
+    digest = content_hash(["tick", number, side, step, old_serial, *sorted(rejects)])
     work = Bench(session, number)
     try:
         work.must_be_at_work()

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from app.jobs.actions.bench import Bench, cure_left, must_be_mine
+from app.jobs.actions.bench import Bench, cure_left, derived, must_be_mine
 from app.jobs.actions.record import known_event, record
 from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot, Stage
 from app.jobs.queries.bench import as_event, kit_lots, pocket_numbers, state_of
@@ -93,6 +93,7 @@ def override(
     work.must_be_at_work()
     if len(reason.split()) < 3:
         raise Refused("Give the reason in a few words: what is missing, and why the job may go on.", "reason")
+    covers: str | None = None
     if scope == "final":
         _ready_for_count(work, at)
         problems = count_of(work).problems
@@ -100,21 +101,27 @@ def override(
         step = bench.focus(work.sheet, work.state)
         cover = None
         if step and step[0] == "up":
+            covers = step[1]
             pockets = pocket_numbers(work.sheet, work.state.teardown)
             cover = bench.count_before_cover(work.sheet, work.items, work.state, step[1], pockets)
         problems = cover.problems if cover else ()
     if not problems:
         raise Refused("The count balances; there is nothing to override.")
     data = {"scope": scope, "reason": reason, "supervisor": supervisor, "problems": list(problems)}
-    record(session, work.job, kind="override", at=at, who=who, event_id=event_id, data=data, digest=digest)
+    record(
+        session, work.job, kind="override", at=at, who=who, event_id=event_id, step=covers, data=data, digest=digest
+    )  # fmt: skip
     work.job.overridden = True
     if scope == "final":
         work.job.stage = Stage.COUNTED
 
 
 def due_tests(work: Bench) -> tuple[ReleaseTest, ...]:
-    """Return the release tests that are due after what this pass disturbed."""
-    return release.tests_due(work.sheet, work.state.down, work.state.targets)
+    """Return the release tests that are due after what all passes of this visit disturbed, failed ones with them."""
+    state = work.state
+    due = release.tests_due(work.sheet, {*state.down, *state.disturbed}, {*state.targets, *state.exchanged})
+    wanted = {test.id for test in due} | set(state.failed)
+    return tuple(test for test in work.sheet.release_tests if test.id in wanted)
 
 
 def record_test(
@@ -154,19 +161,13 @@ def record_test(
         data["second"] = second
     record(session, work.job, kind="test", at=at, who=who, event_id=event_id, data=data, digest=digest)
     if not passed:
-        record(
-            session, work.job, kind="reopened", at=at, who=who, event_id=_after(event_id), data={"test": test_id}
-        )  # fmt: skip
+        again = derived(event_id, "reopened")
+        record(session, work.job, kind="reopened", at=at, who=who, event_id=again, data={"test": test_id})
         work.job.stage = Stage.SAFE
         work.job.targets = []
     elif all(state_of(work.job).tests.get(t.id) for t in due_tests(work)):
         work.job.stage = Stage.TESTED
     return passed
-
-
-def _after(event_id: str) -> str:
-    digest = content_hash([event_id, "reopened"])
-    return f"{event_id[:14]}8{digest[:3]}-a{digest[4:7]}-{digest[8:20]}"
 
 
 def _judge(test: ReleaseTest, accepted: bool | None, reading: Decimal | None) -> tuple[bool, str]:

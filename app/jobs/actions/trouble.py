@@ -6,9 +6,11 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.bench import Bench, strike, write_scrap
+from app.jobs.actions.hold import show_shortage
 from app.jobs.actions.record import known_event, record
-from app.jobs.models import BenchEvent, Hold, Job, KitLine, Stage
+from app.jobs.models import BenchEvent, Job, KitLine, Stage
 from app.jobs.queries.bench import find_event, kit_lots, lots_in_hand
+from app.jobs.queries.kit import outstanding
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.rules import bench
@@ -52,7 +54,7 @@ def report(
     if outcome.scrapped:
         data["scrapped"] = [[s.item, s.count, s.reason] for s in outcome.scrapped]
     if outcome.fitted:
-        data["spoiled"] = [[f.part, f.lot_id, f.count] for f in outcome.fitted]
+        data["spoiled"] = [[f.part, f.lot_id, f.count, f.serial] for f in outcome.fitted]
     record(session, work.job, kind=kind, at=at, who=who, event_id=event_id, step=step, data=data, digest=digest)
     write_scrap(session, work, outcome, event_id)
     _count_spoiled(session, work.job, outcome.fitted)
@@ -82,14 +84,14 @@ def _decide(
     counted = state.items[key]
     chosen = part or state.new_part.get(key)
     data: dict[str, object] = {"item": key}
-    if part:
-        data["part"] = part
+    if chosen:
+        data["part"] = chosen
     if kind == "damage":
         return bench.damage(item, counted, count, chosen), data, item.step
     if kind == "absent":
         return bench.absent(item, counted, count, chosen), data, item.step
     if kind == "lost":
-        return bench.lost(item, counted, count), data, item.step
+        return bench.lost(item, counted, count, chosen), data, item.step
     if kind == "spoiled":
         number = chosen or item.part or ""
         in_hand = lots_in_hand(work.session, work.job.id, kit_lots(work.session, work.job.id))
@@ -109,21 +111,34 @@ def _count_spoiled(session: Session, job: Job, drawn: tuple[Fitted, ...]) -> Non
 def add_to_kit(
     session: Session, job: Job, needs: Mapping[str, int], *, at: datetime, who: int | None, entry_id: str
 ) -> tuple[str, ...]:
-    """Add parts to a job's kit and reserve them; a shortage puts the job on a parts hold. Returns shortages."""
+    """Add parts to a job's kit and reserve them; a shortage puts the job on a parts hold. Returns shortages.
+
+    What the job was handed already and needs no more, as a report was taken back, is used first.
+    """
     if not needs:
         return ()
+    wants: dict[str, int] = {}
     for part, count in needs.items():
         line = _kit_line(session, job, part)
+        before = max(line.planned + line.added - line.issued, 0)
         line.added += count
         session.add(line)
-    got = stores.reserve(session, f"job:{job.number}", needs, entry_id=entry_id, at=at, who=who)
-    short = {part: n - got.get(part, 0) for part, n in needs.items() if got.get(part, 0) < n}
+        wants[part] = max(line.planned + line.added - line.issued, 0) - before
+    got = stores.reserve(session, f"job:{job.number}", wants, entry_id=entry_id, at=at, who=who)
+    _tell_shortage(session, job, at=at, who=who, event_id=entry_id)
+    short = {part: n - got.get(part, 0) for part, n in wants.items() if got.get(part, 0) < n}
     if short:
-        words = ", ".join(f"{n} × {part}" for part, n in short.items())
-        job.hold = Hold.PARTS
-        job.hold_reason = f"Not on the shelf: {words}."
-        return (job.hold_reason,)
+        return ("Not on the shelf: " + ", ".join(f"{n} × {part}" for part, n in short.items()) + ".",)
     return ()
+
+
+def _tell_shortage(session: Session, job: Job, *, at: datetime, who: int | None, event_id: str) -> None:
+    """Begin, reword or end the parts hold by what the job still needs and is not promised."""
+    session.flush()
+    promised = shelf.reserved_for(session, f"job:{job.number}")
+    waits = outstanding(session, job.id or 0)
+    short = {part: n - promised.get(part, 0) for part, n in waits.items() if n > promised.get(part, 0)}
+    show_shortage(session, job, short, at=at, who=who, event_id=event_id)
 
 
 def _kit_line(session: Session, job: Job, part: str) -> KitLine:
@@ -152,6 +167,9 @@ def take_report_back(session: Session, number: str, undoes: str, *, at: datetime
             data[name] = row.data[name]
     if row.data.get("part"):
         data["new_part_of"] = row.data["item"]
+        other = _part_still_chosen(session, work, row)
+        if other:
+            data["new_part"] = other
     record(
         session, work.job, kind="undo", at=at, who=who, event_id=event_id, step=row.step,
         data=data, undoes=undoes, digest=digest,
@@ -159,6 +177,27 @@ def take_report_back(session: Session, number: str, undoes: str, *, at: datetime
     strike(session, work.job, row)
     _unspoil(session, work.job, row)
     _shrink_kit(session, work.job, row.data.get("needs", {}), at, who, event_id)
+    if work.job.stage is Stage.COUNTED:
+        work.job.stage = Stage.REFIT
+
+
+def _part_still_chosen(session: Session, work: Bench, taken_back: BenchEvent) -> str | None:
+    """Return the new part that the newest other report of the same item names and that still stands."""
+    rows = session.exec(
+        select(BenchEvent)
+        .where(
+            col(BenchEvent.job_id) == work.job.id,
+            col(BenchEvent.pass_no) == work.state.pass_no,
+            col(BenchEvent.kind).in_((*REPORTS, "undo")),
+        )
+        .order_by(col(BenchEvent.sequence).desc())
+    ).all()
+    gone = {row.undoes for row in rows if row.undoes} | {taken_back.event_id}
+    for row in rows:
+        stands = row.kind != "undo" and row.event_id not in gone and row.data.get("part")
+        if stands and row.data.get("item") == taken_back.data["item"]:
+            return str(row.data["part"])
+    return None
 
 
 def _already_back(session: Session, job: Job, event_id: str) -> bool:
@@ -171,7 +210,7 @@ def _already_back(session: Session, job: Job, event_id: str) -> bool:
 def _unspoil(session: Session, job: Job, row: BenchEvent) -> None:
     spoiled = row.data.get("spoiled", [])
     rows = {(r.part_number, r.lot_id): r for f in kit_lots(session, job.id).values() for r in f} if spoiled else {}
-    for part, lot_id, count in spoiled:
+    for part, lot_id, count, _serial in spoiled:
         rows[part, lot_id].spoiled -= count
         session.add(rows[part, lot_id])
 
@@ -191,3 +230,5 @@ def _shrink_kit(session: Session, job: Job, needs: Mapping[str, int], at: dateti
     give_back = {part: min(n, reserved[part]) for part, n in give_back.items() if reserved.get(part)}
     if give_back:
         stores.release(session, f"job:{job.number}", give_back, entry_id=event_id, at=at, who=who)
+    if needs:
+        _tell_shortage(session, job, at=at, who=who, event_id=event_id)

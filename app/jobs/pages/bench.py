@@ -157,6 +157,7 @@ class BenchPage:
     version: int
     next_href: str
     next_text: str
+    wait_s: int = 0
     refusal: str = ""
     note: str = ""
 
@@ -234,6 +235,7 @@ def bench_page(
         version=job.version,
         next_href=next_href,
         next_text=next_text,
+        wait_s=max((int((t.ready_at - at).total_seconds()) + 2 for t in _timers(loaded)), default=0),
         refusal=refusal,
         note=note,
     )
@@ -423,7 +425,7 @@ def _tick(loaded: _Loaded, mode: str, side: str, step_id: str) -> tuple[TickView
     say, under = _say(loaded, outcome, side)
     if outcome.covers:
         under = ", ".join(w for w in (say if say != "Done" else "", under) if w)
-        say = "Count agrees, cover on"
+        say = "Count overridden, cover on" if bench.waived(loaded.state, step_id) else "Count agrees, cover on"
     return TickView(action, side, step_id, say, under), ()
 
 

@@ -67,7 +67,7 @@ class PlanStep:
 
 @dataclass(frozen=True)
 class PlanPart:
-    """One part of the kit against the shelf. ``free`` is what this job can have, its own promise included."""
+    """One part of the kit against the shelf. ``free`` is what this job can have, with what it is promised or handed."""
 
     number: str
     name: str
@@ -216,7 +216,7 @@ def plan_view(session: Session, job: JobDetail, targets: Collection[str], settin
     sheet = procedures.sheet(session, job.revision_id)
     plan = make_plan(sheet, targets)
     shelf = stores.shelf(session, [line.part for line in plan.kit], today)
-    own = stores.reserved_for(session, kit_queries.source_ref(job.number))
+    own = _own(session, job, today)
     parts = _plan_parts(sheet, plan, shelf, own, settings)
     history = queries.finished_times(session, job.device_model_id, plan.targets)
     time = expected_time(plan.teardown_s + plan.refit_s, history)
@@ -238,6 +238,16 @@ def plan_view(session: Session, job: JobDetail, targets: Collection[str], settin
         low=cost + labour_cost(time.median_s, rate, currency),
         high=cost + labour_cost(time.p80_s, rate, currency),
     )
+
+
+def _own(session: Session, job: JobDetail, today: date) -> dict[str, int]:
+    """Return what the job has of each part already: promised, or handed out and not spoken for by a report.
+
+    What an earlier pass was handed is used up, so it counts for nothing in the next one.
+    """
+    first = job.state.pass_no == 1 and not job.state.counted
+    rows = kit_queries.kit(session, job, today)
+    return {row.part_number: row.reserved + (max(row.issued - row.added, 0) if first else 0) for row in rows}
 
 
 def _plan_parts(

@@ -84,6 +84,7 @@ def lots_in_hand(
                 )
             ).all()
         )
+        used |= _spoiled_serials(session, job_id)
     return {
         part: [
             LotInHand(
@@ -95,6 +96,21 @@ def lots_in_hand(
             for row in rows
         ]
         for part, rows in lots.items()
+    }
+
+
+def _spoiled_serials(session: Session, job_id: int | None) -> set[str]:
+    """Return the serials of tracked pieces that were spoilt in fitting, but for reports taken back."""
+    rows = session.exec(
+        select(BenchEvent).where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind) == "spoiled")
+    ).all()
+    if not rows:
+        return set()
+    undone = set(
+        session.exec(select(BenchEvent.undoes).where(col(BenchEvent.undoes).in_([row.event_id for row in rows]))).all()
+    )
+    return {
+        serial for row in rows if row.event_id not in undone for *_lot, serial in row.data.get("spoiled", ()) if serial
     }
 
 

@@ -110,9 +110,7 @@ def _books(session: Session, least: int) -> _Books:
 def _sums(session: Session, table: Any, least: int, *keys: Any) -> dict[int, dict[Any, int]]:
     columns: tuple[Any, ...] = (table.job_id, *keys, func.sum(table.quantity))
     query: Any = (
-        select(*columns)
-        .where(col(table.job_id) >= least, col(table.struck).is_(False))
-        .group_by(table.job_id, *keys)
+        select(*columns).where(col(table.job_id) >= least, col(table.struck).is_(False)).group_by(table.job_id, *keys)
     )
     found: dict[int, dict[Any, int]] = {}
     for job_id, *key, total in session.connection().execute(query):

@@ -131,7 +131,7 @@ _PHOTO: tuple[Any, ...] = (Photo.id, Photo.caption, Photo.width, Photo.height, P
 def is_begun(state: BenchState) -> bool:
     """Whether anything came out, or was reported, in the present pass; not once its count is signed."""
     touched = any(count != ItemCount(baseline=count.baseline) for count in state.items.values())
-    return not state.counted and bool(state.down or touched)
+    return not state.counted and bool(state.down or touched or state.leftover or state.rejects)
 
 
 def find_job(session: Session, number: str) -> JobDetail:

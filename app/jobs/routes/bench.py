@@ -7,15 +7,17 @@ from fastapi.responses import Response
 from sqlmodel import Session
 
 from app.jobs.actions import bench as actions
+from app.jobs.actions.bench import derived
+from app.jobs.actions.record import load_job
 from app.jobs.actions.trouble import report
 from app.jobs.pages.bench import bench_page
+from app.jobs.queries.bench import find_event
 from app.people.access import Bench, Caller, Posted
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import Refused
-from app.platform.forms import RawForm
 from app.platform.settings import Settings
-from app.platform.submissions import content_hash, valid_id
+from app.platform.submissions import valid_id
 from app.platform.web import Db, SiteSettings, is_partial, page, see_other
 
 router = APIRouter(include_in_schema=False)
@@ -24,10 +26,11 @@ PAUSE_REASONS = ("Break", "Other work", "Waiting for parts", "Waiting for the ow
 
 @router.get("/jobs/{number}/bench")
 def show_bench(
-    request: Request, db: Db, settings: SiteSettings, caller: Bench, number: str, step: str = ""
+    request: Request, db: Db, settings: SiteSettings, caller: Bench, number: str, step: str = "", said: str = ""
 ) -> Response:
     """Show the bench page, or the recount that comes first after a take-over."""
-    return _bench(request, db, settings, caller, number, step=step)
+    note = "Failed inspection recorded. What it needs stands under Trouble." if said == "rejected" else ""
+    return _bench(request, db, settings, caller, number, step=step, note=note)
 
 
 def _bench(
@@ -80,19 +83,23 @@ def _after(request: Request, db: Database, settings: Settings, caller: Caller, n
     """Answer htmx with the morphed page at once; a plain form is sent on, so that a reload sends nothing again."""
     if is_partial(request):
         return _bench(request, db, settings, caller, number, note=note)
-    return see_other(f"/jobs/{number}/bench")
+    return see_other(f"/jobs/{number}/bench" + ("?said=rejected" if note else ""))
 
 
 @router.post("/jobs/{number}/bench/tick")
 def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str) -> Response:
     """Tick the step: everything on it happened as the sheet says, but for what was rejected."""
     event_id = valid_id(raw.get("submission_id"))
-    side, step, at = raw.get("side"), raw.get("step"), clock.now()
-    note = ""
+    side, step, at, rejects = raw.get("side"), raw.get("step"), clock.now(), sorted(set(raw.all("reject")))
+    says: list[str] = []
     try:
         with db.write() as session:
-            note = _rejects(session, raw, number, at, caller.person_id, event_id)
-            if not (note and side == "up"):
+            for n, name in enumerate(rejects):
+                # On the way back a rejected step is not ticked, so its first report carries the form's id.
+                own = side == "up" and n == 0
+                said = _reject(session, number, name, event_id if own else derived(event_id, name), at, caller)
+                says.append(said)
+            if not (rejects and side == "up"):
                 actions.tick(
                     session,
                     number,
@@ -102,21 +109,22 @@ def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: P
                     who=caller.person_id,
                     event_id=event_id,
                     old_serial=raw.get("old_serial")[:48],
+                    rejects=rejects,
                 )
     except Refused as refusal:
         return _bench(request, db, settings, caller, number, refusal=refusal.reason)
-    return _after(request, db, settings, caller, number, note)
+    return _after(request, db, settings, caller, number, " ".join(says))
 
 
-def _rejects(session: Session, raw: RawForm, number: str, at: datetime, who: int, event_id: str) -> str:
-    """Record the inspections that were rejected with this tick; returns what that means, in words."""
-    words = []
-    for value in raw.all("reject"):
-        digest = content_hash([event_id, value])
-        derived = f"{event_id[:14]}8{digest[:3]}-a{digest[4:7]}-{digest[8:20]}"
-        short = report(session, number, "reject", inspection=value, at=at, who=who, event_id=derived)
-        words.append("Failed inspection recorded; the new part is " + ("not on the shelf." if short else "reserved."))
-    return " ".join(words)
+def _reject(session: Session, number: str, name: str, event_id: str, at: datetime, caller: Caller) -> str:
+    """Record one inspection as failed; returns the sheet's remedy and what became of the part, in words."""
+    short = report(
+        session, number, "reject", inspection=name, at=at, who=caller.person_id, event_id=event_id
+    )  # fmt: skip
+    entry = find_event(session, load_job(session, number).id, event_id)
+    data = entry.data if entry else {}
+    shelf = " ".join(short) or ("The new part is reserved; stores hands it out." if data.get("needs") else "")
+    return f"Failed inspection recorded. {data.get('say', '')} {shelf}".strip()
 
 
 @router.post("/jobs/{number}/bench/undo")

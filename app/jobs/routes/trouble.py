@@ -9,6 +9,7 @@ from app.jobs.actions.record import load_job
 from app.jobs.actions.trouble import report, take_report_back
 from app.jobs.forms import TroubleForm
 from app.jobs.pages.trouble import pocket_counts, recount_page, trouble_page
+from app.jobs.queries.bench import find_event
 from app.people.access import Bench, Posted
 from app.platform import clock
 from app.platform.db import Database
@@ -67,11 +68,13 @@ def report_trouble(request: Request, db: Db, caller: Bench, raw: Posted, number:
                 event_id=event_id,
             )
             job = load_job(session, number)
+            entry = find_event(session, job.id, event_id)
+            needs = bool(entry and entry.data.get("needs"))
             if pictures and job.version != fresh:
                 keep_pictures(session, job.id or 0, pictures, at=at, who=caller.person_id, event_id=event_id)
     except Refused as refusal:
         return _trouble(request, db, number, step, form.refused(refusal), 409)
-    said = "short" if short else "reserved" if data.kind in ("damage", "absent", "spoiled") else "ok"
+    said = "short" if short else "reserved" if needs else "ok"
     return see_other(f"/jobs/{number}/trouble?step={step}&said={said}")
 
 
