@@ -124,3 +124,29 @@ class TroubleForm(BaseModel):
     count: Annotated[int, Field(ge=1, le=200)] = 1
     part: Annotated[str, StringConstraints(strip_whitespace=True, to_upper=True, max_length=32)] = ""
     note: Annotated[str, Field(max_length=500)] = ""
+
+
+class SignForm(BaseModel):
+    """The signature under a count, or the word to close: the version of the job that was seen."""
+
+    version: int
+
+
+class OverrideForm(BaseModel):
+    """A supervisor's override of a count: by name, passphrase and reason."""
+
+    scope: Literal["final", "cover"] = "final"
+    name: Line
+    secret: Annotated[str, StringConstraints(min_length=1, max_length=200)]
+    reason: Reason
+
+
+class ReleaseTestForm(BaseModel):
+    """The result of one release test; which of the fields are needed follows from the test."""
+
+    test: Annotated[str, StringConstraints(max_length=48)]
+    accepted: bool | None = None
+    reading: Annotated[Decimal, Field(ge=-1_000_000, le=1_000_000, decimal_places=6)] | None = None
+    second_name: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
+    second_secret: Annotated[str, StringConstraints(max_length=200)] = ""
+    note: Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)] = ""

@@ -131,19 +131,7 @@ class AllowToken:
         scheme, _, token = request.headers.get("authorization", "").partition(" ")
         caller: Caller | None = None
         if scheme.lower() == "bearer" and token:
-            with db.read() as session:
-                found = queries.token_holder(session, token_hash(token.strip()))
-            if found is not None:
-                caller = Caller(
-                    found.person_id,
-                    found.name,
-                    found.role,
-                    "auto",
-                    "right",
-                    None,
-                    "",
-                    token_label=found.label,
-                )
+            caller = _token_caller(db, token_hash(token.strip()))
         elif request.method in SAFE_METHODS:
             caller = find_caller(request, db)
         if caller is None:

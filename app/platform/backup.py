@@ -152,7 +152,8 @@ def _sync(paths: Iterable[Path]) -> None:
 
 def postgres_command(url: str, path: Path, *, restore: bool, replace: bool = False) -> str:
     """Return the shell command that backs up or restores a PostgreSQL database; it asks for the password."""
-    plain = make_url(url).set(drivername="postgresql", password=None).render_as_string(hide_password=False)
+    # ``set`` leaves out what is None, so the password is taken from the fields themselves.
+    plain = make_url(url).set(drivername="postgresql")._replace(password=None).render_as_string(hide_password=False)
     file = shlex.quote(str(path))
     if not restore:
         return f"pg_dump --format=custom --file={file} {shlex.quote(plain)}"

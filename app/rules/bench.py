@@ -267,7 +267,7 @@ def _cured(sheet: Sheet, state: BenchState, at: datetime) -> None:
     for step_id, ready in state.timers.items():
         refit = sheet.step(step_id).refit
         if refit and refit.cure_s and at < datetime.fromisoformat(ready):
-            left = int((datetime.fromisoformat(ready) - at).total_seconds() // 60) + 1
+            left = -((at - datetime.fromisoformat(ready)) // timedelta(minutes=1))  # Rounded up.
             raise Refused(f"{refit.title}: curing for another {left} min. Pause the job or wait.")
 
 

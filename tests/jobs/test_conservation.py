@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
-from sqlmodel import Session, func, select
+from sqlmodel import Session, col, func, select
 
 from app.jobs.actions import bench, book_in, choose_targets, close, hold, issue_kit, make_safe, quote, trouble
 from app.jobs.models import BenchEvent, Coverage, DataWish, Job, KitLot, Stage
@@ -134,9 +134,9 @@ class Workshop(RuleBasedStateMachine):
         rows = self.read(
             lambda s: s.exec(
                 select(LotBalance.lot_id, LotBalance.location_id, LotBalance.on_hand, Part.number)
-                .join(Lot, Lot.id == LotBalance.lot_id)
-                .join(Part, Part.id == Lot.part_id)
-                .order_by(LotBalance.lot_id)
+                .join(Lot, col(Lot.id) == col(LotBalance.lot_id))
+                .join(Part, col(Part.id) == col(Lot.part_id))
+                .order_by(col(LotBalance.lot_id))
             ).all()
         )
         return rows[n % len(rows)] if rows else None
@@ -176,10 +176,10 @@ class Workshop(RuleBasedStateMachine):
             take = stores.open_stocktake(session, place, entry_id=clock.uuid7(), at=self.at(), who=CLERK)
             rows = session.exec(
                 select(LotBalance.lot_id, LotBalance.on_hand, Part.number)
-                .join(Lot, Lot.id == LotBalance.lot_id)
-                .join(Part, Part.id == Lot.part_id)
+                .join(Lot, col(Lot.id) == col(LotBalance.lot_id))
+                .join(Part, col(Part.id) == col(Lot.part_id))
                 .where(LotBalance.location_id == place, LotBalance.on_hand > 0)
-                .order_by(LotBalance.lot_id)
+                .order_by(col(LotBalance.lot_id))
             ).all()
             changed: dict[str, int] = {}
             counts = {}
@@ -429,9 +429,9 @@ class Workshop(RuleBasedStateMachine):
         found: list[str] = self.read(
             lambda s: s.exec(
                 select(BenchEvent.event_id)
-                .join(Job, Job.id == BenchEvent.job_id)
-                .where(Job.number == number, BenchEvent.kind.in_(REPORT_KINDS))  # type: ignore[attr-defined]
-                .order_by(BenchEvent.sequence.desc())  # type: ignore[attr-defined]
+                .join(Job, col(Job.id) == col(BenchEvent.job_id))
+                .where(Job.number == number, col(BenchEvent.kind).in_(REPORT_KINDS))
+                .order_by(col(BenchEvent.sequence).desc())
             ).all()
         )
         return found
@@ -443,7 +443,7 @@ class Workshop(RuleBasedStateMachine):
         counted = self.in_tray(number)
         if counted and short < 2:
             first = min(counted)
-            counted[first] = counted[first] - short
+            counted[first] = (counted[first] or 0) - short
         self.send(lambda e: lambda s: bench.recount(s, number, counted, at=self.now, who=who, event_id=e))
 
     def in_tray(self, number: str) -> dict[int, int | None]:
@@ -563,8 +563,8 @@ class Workshop(RuleBasedStateMachine):
 
         def take(session: Session) -> Any:
             counts = [session.exec(select(func.count()).select_from(t)).one() for t in _FACTS]
-            rows = session.exec(select(Job.number, Job.version, Job.stage, Job.hold, Job.chain, Job.bench)).all()
-            return counts, [tuple(row) for row in rows]
+            jobs = session.exec(select(Job).order_by(col(Job.id))).all()
+            return counts, [(job.number, job.version, job.stage, job.hold, job.chain, job.bench) for job in jobs]
 
         return self.read(take)
 
@@ -575,7 +575,7 @@ class Workshop(RuleBasedStateMachine):
         def books(session: Session) -> tuple[dict[str, tuple[int, int]], dict[str, tuple[int, int, int]]]:
             levels = session.exec(
                 select(Part.number, StockLevel.on_hand, StockLevel.reserved).join(
-                    StockLevel, StockLevel.part_id == Part.id
+                    StockLevel, col(StockLevel.part_id) == col(Part.id)
                 )
             ).all()
             lots = session.exec(select(KitLot)).all()

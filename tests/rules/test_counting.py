@@ -42,14 +42,7 @@ def event(kind: str, n: int = 1, step: str | None = None, undoes: str | None = N
 
 
 def planned() -> BenchState:
-    data = {
-        "pass_no": 1,
-        "targets": list(PLAN.targets),
-        "teardown": list(PLAN.teardown),
-        "refit": list(PLAN.refit),
-        "baseline": {key: item.baseline for key, item in ITEMS.items()},
-    }
-    return apply(BenchState(at_bench=1), event("planned", **data))
+    return apply(BenchState(at_bench=1), event("planned", **_plan_data()))
 
 
 def finished(**counts: ItemCount) -> BenchState:

@@ -42,7 +42,7 @@ def test_a_line_that_is_not_ticked_is_not_ordered(shop: Database, visit: Visit) 
 
 def test_a_quantity_that_is_not_in_packs_is_refused_beside_its_field(shop: Database, visit: Visit) -> None:
     review = visit("stores").open("/reorder").form("/orders/new").submit()
-    refused = review.form("/orders/new").submit(**{"quantity-SCRW-1": 60, "note": "keep me"})
+    refused = review.form("/orders/new").submit(None, **{"quantity-SCRW-1": 60, "note": "keep me"})
     assert refused.status == 409
     assert "SCRW-1 comes in packs of 50. Order 50 or 100." in refused.words
     assert refused.form("/orders/new").values["quantity-SCRW-1"] == ["60"]
@@ -52,7 +52,7 @@ def test_a_quantity_that_is_not_in_packs_is_refused_beside_its_field(shop: Datab
 
 def test_words_for_a_number_are_refused_beside_their_field(shop: Database, visit: Visit) -> None:
     review = visit("stores").open("/reorder").form("/orders/new").submit()
-    refused = review.form("/orders/new").submit(**{"quantity-SCRW-1": "many"})
+    refused = review.form("/orders/new").submit(None, **{"quantity-SCRW-1": "many"})
     assert refused.status == 422
     assert "Enter a whole number" in refused.words
 
@@ -62,14 +62,16 @@ def test_goods_are_received_in_part_and_then_whole(shop: Database, visit: Visit)
     place(clerk)
     goods = clerk.open("/orders/P000001/receive").form("/receive")
     assert goods.values["quantity-DISP-1"] == ["5"]
-    part = goods.submit(**{"quantity-DISP-1": 2, "lot_code-DISP-1": "D77", "quantity-CELL-1": 0, "quantity-SCRW-1": 50})
+    part = goods.submit(
+        None, **{"quantity-DISP-1": 2, "lot_code-DISP-1": "D77", "quantity-CELL-1": 0, "quantity-SCRW-1": 50}
+    )
     assert part.path == "/orders/P000001", part.words
     assert "Part received" in part.words
     assert (level(shop, "DISP-1").on_hand, level(shop, "DISP-1").on_order) == (2, 3)
     rest = clerk.open("/orders/P000001/receive").form("/receive")
     assert rest.values["quantity-DISP-1"] == ["3"]
     assert "quantity-SCRW-1" not in rest.values
-    done = rest.submit(**{"expires_on-CELL-1": "2099-01-31"})
+    done = rest.submit(None, **{"expires_on-CELL-1": "2099-01-31"})
     assert "Received" in done.words
     assert "Receive goods" not in done.words
     assert level(shop, "CELL-1").on_hand == 12
@@ -92,7 +94,7 @@ def test_goods_with_a_shelf_life_need_their_last_day(shop: Database, visit: Visi
 def test_expired_goods_are_not_taken_in(shop: Database, visit: Visit) -> None:
     clerk = visit("stores")
     place(clerk)
-    refused = clerk.open("/orders/P000001/receive").form("/receive").submit(**{"expires_on-CELL-1": "2020-01-01"})
+    refused = clerk.open("/orders/P000001/receive").form("/receive").submit(None, **{"expires_on-CELL-1": "2020-01-01"})
     assert refused.status == 409
     assert "Send it back" in refused.words
 
@@ -101,7 +103,7 @@ def test_more_than_is_outstanding_is_refused(shop: Database, visit: Visit) -> No
     clerk = visit("stores")
     place(clerk)
     form = clerk.open("/orders/P000001/receive").form("/receive")
-    refused = form.submit(**{"quantity-DISP-1": 6, "expires_on-CELL-1": "2099-01-31"})
+    refused = form.submit(None, **{"quantity-DISP-1": 6, "expires_on-CELL-1": "2099-01-31"})
     assert refused.status == 409
     assert "DISP-1: 6 came, 5 outstanding." in refused.words
     assert refused.form("/receive").values["expires_on-CELL-1"] == ["2099-01-31"]
@@ -112,10 +114,10 @@ def test_sending_the_same_receipt_twice_gives_one_receipt(shop: Database, visit:
     place(clerk)
     form = clerk.open("/orders/P000001/receive").form("/receive")
     changed = {"quantity-CELL-1": 0, "quantity-DISP-1": 2, "quantity-SCRW-1": 0}
-    first, second = form.submit(**changed), form.submit(**changed)
+    first, second = form.submit(None, **changed), form.submit(None, **changed)
     assert first.path == second.path == "/orders/P000001"
     assert level(shop, "DISP-1").on_hand == 2
-    other = form.submit(**{**changed, "quantity-DISP-1": 1})
+    other = form.submit(None, **{**changed, "quantity-DISP-1": 1})
     assert other.status == 409
     assert "already sent with other content" in other.words
     assert level(shop, "DISP-1").on_hand == 2
@@ -126,8 +128,8 @@ def test_a_stale_order_is_not_received_into(shop: Database, visit: Visit) -> Non
     place(clerk)
     stale = clerk.open("/orders/P000001/receive").form("/receive")
     none = {"quantity-CELL-1": 0, "quantity-SCRW-1": 0}
-    colleague.open("/orders/P000001/receive").form("/receive").submit(**none, **{"quantity-DISP-1": 1})
-    refused = stale.submit(**none, **{"quantity-DISP-1": 5})
+    colleague.open("/orders/P000001/receive").form("/receive").submit(None, **none, **{"quantity-DISP-1": 1})
+    refused = stale.submit(None, **none, **{"quantity-DISP-1": 5})
     assert refused.status == 409
     assert "Order P000001 changed since this page was shown." in refused.words
     assert "DISP-1: 1 of 5 received" in refused.words
@@ -148,7 +150,7 @@ def test_the_rest_of_an_order_is_closed_short(shop: Database, visit: Visit) -> N
     clerk = visit("stores")
     place(clerk)
     form = clerk.open("/orders/P000001/receive").form("/receive")
-    part = form.submit(**{"quantity-CELL-1": 0, "quantity-SCRW-1": 0, "quantity-DISP-1": 4})
+    part = form.submit(None, **{"quantity-CELL-1": 0, "quantity-SCRW-1": 0, "quantity-DISP-1": 4})
     done = part.form("/close-short").submit()
     assert "1 not coming" in done.words
     assert (level(shop, "DISP-1").on_hand, level(shop, "DISP-1").on_order) == (4, 0)
@@ -190,6 +192,6 @@ def test_the_morning_page_shows_what_waits(shop: Database, visit: Visit) -> None
 def test_another_part_of_the_supplier_is_added_in_review(shop: Database, visit: Visit) -> None:
     review = visit("stores").open("/reorder").form("/orders/new").submit(line=["DISP-1"])
     more = review.form("/orders/new", 1).submit(add="SCRW-1")
-    order = more.form("/orders/new").submit(**{"quantity-SCRW-1": 100})
+    order = more.form("/orders/new").submit(None, **{"quantity-SCRW-1": 100})
     assert order.path == "/orders/P000001", order.words
     assert (level(shop, "SCRW-1").on_order, level(shop, "DISP-1").on_order) == (100, 5)

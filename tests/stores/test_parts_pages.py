@@ -139,7 +139,8 @@ def test_suppliers_and_places_are_added_and_changed(shop: Database, visit: Visit
     taken = clerk.open("/suppliers/new").form("/suppliers/new").submit(code="HVS", name="Other")
     assert taken.status == 409
     assert "Another supplier has the code HVS." in taken.words
-    changed = clerk.open("/locations").link("A-01").form("").submit(name="Glass", walk_order=5)
+    card = clerk.open("/locations").link("A-01")
+    changed = card.form(card.path).submit(name="Glass", walk_order=5)
     assert "Glass" in changed.words
 
 

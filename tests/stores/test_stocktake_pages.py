@@ -21,11 +21,11 @@ def test_a_difference_needs_a_reason_and_is_posted(shop: Database, visit: Visit)
     with shop.write() as session:
         lot = receive(session, "DISP-1", 5, "D1")
     taken = begin(visit("stores"), "A-01")
-    bare = taken.form("/stocktakes/1").submit(**{f"counted-{lot}": 4, "do": "post"})
+    bare = taken.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 4, "do": "post"})
     assert bare.status == 409
     assert "The book has 5 and you counted 4. Say why" in bare.words
     assert bare.form("/stocktakes/1").values[f"counted-{lot}"] == ["4"]
-    done = bare.form("/stocktakes/1").submit(**{f"reason-{lot}": "One cracked, thrown away", "do": "post"})
+    done = bare.form("/stocktakes/1").submit(None, **{f"reason-{lot}": "One cracked, thrown away", "do": "post"})
     assert "The differences are count adjustments now." in done.words
     assert level(shop, "DISP-1").on_hand == 4
     with shop.read() as session:
@@ -39,7 +39,7 @@ def test_every_lot_must_be_counted(shop: Database, visit: Visit) -> None:
         lot = receive(session, "SCRW-1", 5, "S1")
         receive(session, "CELL-1", 2, "C1")
     taken = begin(visit("stores"), "B-01")
-    refused = taken.form("/stocktakes/1").submit(**{f"counted-{lot}": 5, "do": "post"})
+    refused = taken.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 5, "do": "post"})
     assert "CELL-1, lot C1, is not counted. Enter 0 when none is there." in refused.words
 
 
@@ -49,11 +49,11 @@ def test_a_count_that_changed_meanwhile_is_shown(shop: Database, visit: Visit) -
     taken = begin(visit("stores"), "A-01")
     with shop.write() as session:
         kit(session, "job:J000009", {"DISP-1": 2})
-    refused = taken.form("/stocktakes/1").submit(**{f"counted-{lot}": 5, "do": "post"})
+    refused = taken.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 5, "do": "post"})
     assert refused.status == 409
     assert "The book of lot D1 went from 5 to 3 while you counted." in refused.words
     assert refused.form("/stocktakes/1").values[f"book-{lot}"] == ["3"]
-    done = refused.form("/stocktakes/1").submit(**{f"counted-{lot}": 3, "do": "post"})
+    done = refused.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 3, "do": "post"})
     assert "Posted" in done.words
     assert level(shop, "DISP-1").on_hand == 3
 
@@ -61,7 +61,7 @@ def test_a_count_that_changed_meanwhile_is_shown(shop: Database, visit: Visit) -
 def test_counts_are_kept_and_gone_on_with(shop: Database, visit: Visit) -> None:
     with shop.write() as session:
         lot = receive(session, "DISP-1", 5, "D1")
-    kept = begin(visit("stores"), "A-01").form("/stocktakes/1").submit(**{f"counted-{lot}": 4, "do": "keep"})
+    kept = begin(visit("stores"), "A-01").form("/stocktakes/1").submit(None, **{f"counted-{lot}": 4, "do": "keep"})
     assert kept.form("/stocktakes/1").values[f"counted-{lot}"] == ["4"]
     assert level(shop, "DISP-1").on_hand == 5
     with shop.write() as session:
@@ -74,10 +74,10 @@ def test_a_stale_count_is_refused(shop: Database, visit: Visit) -> None:
     with shop.write() as session:
         lot = receive(session, "DISP-1", 5, "D1")
     taken = begin(visit("stores"), "A-01")
-    taken.form("/stocktakes/1").submit(**{f"counted-{lot}": 4, "do": "keep"})
+    taken.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 4, "do": "keep"})
     stale = taken.form("/stocktakes/1")
     stale.values["submission_id"] = [stamp()["entry_id"]]
-    refused = stale.submit(**{f"counted-{lot}": 3, "do": "keep"})
+    refused = stale.submit(None, **{f"counted-{lot}": 3, "do": "keep"})
     assert refused.status == 409
     assert "Stocktake 1 changed since this page was shown." in refused.words
 
@@ -106,7 +106,7 @@ def test_a_count_lets_the_newest_promise_fall(shop: Database, visit: Visit) -> N
         actions.reserve(session, "job:J000001", {"DISP-1": 2}, **stamp())
         actions.reserve(session, "job:J000002", {"DISP-1": 1}, **stamp())
     taken = begin(visit("stores"), "A-01")
-    taken.form("/stocktakes/1").submit(**{f"counted-{lot}": 1, f"reason-{lot}": "Two broken", "do": "post"})
+    taken.form("/stocktakes/1").submit(None, **{f"counted-{lot}": 1, f"reason-{lot}": "Two broken", "do": "post"})
     with shop.read() as session:
         assert queries.reserved_for(session, "job:J000002") == {}
         assert queries.reserved_for(session, "job:J000001") == {"DISP-1": 1}

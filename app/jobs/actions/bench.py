@@ -1,12 +1,13 @@
 """Work at the bench: open, pause, tick, turn, take back, take over, recount."""
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import insert, update
 from sqlmodel import Session, col, select
 
+from app.jobs.actions.kit_changes import add_to_kit
 from app.jobs.actions.record import AlreadyStored, known_event, load_job, record
 from app.jobs.models import BenchEvent, Discard, Hold, Job, KitLot, PartUse, Stage
 from app.jobs.queries.bench import (
@@ -311,7 +312,10 @@ def strike(session: Session, job: Job, taken_back: BenchEvent) -> None:
 def recount(
     session: Session, number: str, counted: Mapping[int, int | None], *, at: datetime, who: int, event_id: str
 ) -> tuple[str, ...]:
-    """Record the recount after a take-over; pieces short are recorded as lost. Returns what is short, in words."""
+    """Record the recount after a take-over; returns what is short, in words.
+
+    Pieces short are recorded as lost, and new ones join the kit where the part number is known.
+    """
     digest = content_hash(["recount", number, {str(k): v for k, v in counted.items()}])
     work = Bench(session, number)
     if known_event(session, event_id, digest):
@@ -323,15 +327,16 @@ def recount(
     by_number = {n: key for key, n in pocket_numbers(work.sheet, work.state.teardown).items()}
     expected = {n: w for n, key in by_number.items() if (w := work.state.items[key].waiting) > 0}
     short, words = bench.recount(expected, counted)
+    needs: dict[str, int] = {}
+    for n, missing in short.items():
+        part = work.state.new_part.get(by_number[n]) or work.items[by_number[n]].part
+        if part:
+            needs[part] = needs.get(part, 0) + missing
     data = {
         "counted": {str(n): counted[n] for n in expected},
         "effect": {by_number[n]: {"lost": missing} for n, missing in short.items()},
+        "needs": needs,
     }
     record(session, work.job, kind="recount", at=at, who=who, event_id=event_id, data=data, digest=digest)
+    add_to_kit(session, work.job, needs, at=at, who=who, entry_id=event_id)
     return words
-
-
-def cure_left(state: BenchState, at: datetime) -> timedelta:
-    """Return the longest time a timer still runs."""
-    ends = [datetime.fromisoformat(t) for t in state.timers.values()]
-    return max([end - at for end in ends if end > at], default=timedelta(0))

@@ -1,27 +1,29 @@
 """The closing count, overrides, release tests and closing."""
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from sqlmodel import Session, col, select
 
-from app.jobs.actions.bench import Bench, cure_left, derived, must_be_mine
+from app.jobs.actions.bench import Bench, derived, must_be_mine
 from app.jobs.actions.record import known_event, record
-from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot, Stage
-from app.jobs.queries.bench import as_event, kit_lots, pocket_numbers, state_of
+from app.jobs.models import Hold, Job, KitLine, Stage
+from app.jobs.queries.bench import kit_lots, pocket_numbers, state_of
+from app.jobs.queries.closing import Account, account
 from app.platform.errors import Refused
 from app.platform.settings import Settings
 from app.platform.submissions import content_hash
 from app.rules import bench, counting, release
-from app.rules.bench_marks import job_intervals
-from app.rules.bench_time import Intervals
-from app.rules.costing import PartsCost, PartUse, job_parts_cost, labour_cost
+from app.rules.closing import check_count, due_after, still_to_test
 from app.rules.counting import ClosingCount
 from app.rules.sheet import ReleaseTest
 from app.stores import actions as stores
+
+__all__ = [
+    "Account", "account", "close_job", "count_of", "due_tests", "override", "record_test", "return_unused",
+    "sign_count", "today",
+]  # fmt: skip
 
 
 def count_of(work: Bench) -> ClosingCount:
@@ -40,24 +42,13 @@ def sign_count(session: Session, number: str, version: int, *, at: datetime, who
     work = Bench(session, number, version)
     work.must_be_at_work()
     must_be_mine(work, who)
-    _ready_for_count(work, at)
+    check_count(work.state, at)
     found = count_of(work)
     if not found.balanced:
         raise Refused("The count does not balance. " + " ".join(found.problems))
     data = {"scope": "final", "rows": _summary(found)}
     record(session, work.job, kind="count", at=at, who=who, event_id=event_id, data=data, digest=digest)
     work.job.stage = Stage.COUNTED
-
-
-def _ready_for_count(work: Bench, at: datetime) -> None:
-    if work.state.counted:
-        raise Refused("The closing count is already signed.")
-    if not work.state.refitted:
-        left = len(work.state.refit) - len(work.state.up) if work.state.turned else len(work.state.refit)
-        raise Refused(f"{left} refit steps are still to do before the closing count.")
-    left_s = cure_left(work.state, at)
-    if left_s > timedelta(0):
-        raise Refused(f"A cure or press still runs for {int(left_s.total_seconds()) + 1} s. Count when it is done.")
 
 
 def _summary(found: ClosingCount) -> dict[str, list[int]]:
@@ -95,7 +86,7 @@ def override(
         raise Refused("Give the reason in a few words: what is missing, and why the job may go on.", "reason")
     covers: str | None = None
     if scope == "final":
-        _ready_for_count(work, at)
+        check_count(work.state, at)
         problems = count_of(work).problems
     else:
         step = bench.focus(work.sheet, work.state)
@@ -118,10 +109,7 @@ def override(
 
 def due_tests(work: Bench) -> tuple[ReleaseTest, ...]:
     """Return the release tests that are due after what all passes of this visit disturbed, failed ones with them."""
-    state = work.state
-    due = release.tests_due(work.sheet, {*state.down, *state.disturbed}, {*state.targets, *state.exchanged})
-    wanted = {test.id for test in due} | set(state.failed)
-    return tuple(test for test in work.sheet.release_tests if test.id in wanted)
+    return due_after(work.sheet, work.state)
 
 
 def record_test(
@@ -165,7 +153,7 @@ def record_test(
         record(session, work.job, kind="reopened", at=at, who=who, event_id=again, data={"test": test_id})
         work.job.stage = Stage.SAFE
         work.job.targets = []
-    elif all(state_of(work.job).tests.get(t.id) for t in due_tests(work)):
+    elif not still_to_test(work.sheet, state_of(work.job)):
         work.job.stage = Stage.TESTED
     return passed
 
@@ -179,51 +167,6 @@ def _judge(test: ReleaseTest, accepted: bool | None, reading: Decimal | None) ->
     if accepted is None:
         raise Refused("Say whether the test passed.", "accepted")
     return accepted, "Passed." if accepted else "Failed."
-
-
-@dataclass(frozen=True)
-class Account:
-    """What a job cost: parts at lot cost with what went beyond the plan apart, bench time and labour."""
-
-    parts: PartsCost
-    bench: Intervals
-    labour: Decimal
-    total: Decimal
-
-
-def bench_intervals(events: Iterable[BenchEvent], settings: Settings, until: datetime) -> Intervals:
-    """Return the bench time of a job from its events, by the conventions of ``rules.bench_time``."""
-    entries = (as_event(event) for event in events)
-    return job_intervals(entries, time.fromisoformat(settings.shift_end), settings.zone, until)
-
-
-def account(session: Session, job: Job, settings: Settings, until: datetime) -> Account:
-    """Return what a job cost so far: only parts that were fitted or spoilt, not what waits in the kit."""
-    events = session.exec(
-        select(BenchEvent).where(col(BenchEvent.job_id) == job.id).order_by(col(BenchEvent.sequence))
-    ).all()
-    intervals = bench_intervals(events, settings, until)
-    lines = session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
-    planned = {line.part_number: line.planned for line in lines}
-    rows = [row for found in kit_lots(session, job.id).values() for row in found]
-    parts = job_parts_cost(part_uses(rows, planned), settings.currency)
-    labour = labour_cost(intervals.total_s, settings.labour_rate, settings.currency)
-    return Account(parts, intervals, labour, parts.total + labour)
-
-
-def part_uses(rows: Iterable[KitLot], planned: Mapping[str, int]) -> list[PartUse]:
-    """Split what was used of each lot into planned use, up to the plan's quantity, and use beyond the plan."""
-    left = dict(planned)
-    uses = []
-    for row in rows:
-        used = row.fitted + row.spoiled
-        as_planned = min(used, left.get(row.part_number, 0))
-        left[row.part_number] = left.get(row.part_number, 0) - as_planned
-        if as_planned:
-            uses.append(PartUse(row.part_number, as_planned, row.unit_cost, True))
-        if used > as_planned:
-            uses.append(PartUse(row.part_number, used - as_planned, row.unit_cost, False))
-    return uses
 
 
 def close_job(
@@ -264,7 +207,7 @@ def _ready_to_close(work: Bench) -> None:
         raise Refused("This job is already closed.")
     if work.job.stage not in (Stage.COUNTED, Stage.TESTED):
         raise Refused("A job closes after its closing count and its release tests.")
-    waiting = [t.title for t in due_tests(work) if not work.state.tests.get(t.id)]
+    waiting = [t.title for t in still_to_test(work.sheet, work.state)]
     if waiting:
         raise Refused("Still to test: " + "; ".join(waiting) + ".")
     if work.job.hold in (Hold.SAFETY, Hold.OWNER):

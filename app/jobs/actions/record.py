@@ -9,7 +9,7 @@ from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from app.jobs.models import BenchEvent, Job
-from app.jobs.queries.bench import state_of
+from app.jobs.queries.bench import keep_state, state_of
 from app.jobs.queries.chain import chain_hash
 from app.platform.errors import Conflict, NotFound, Stale
 from app.platform.submissions import content_hash, insert_once
@@ -115,7 +115,7 @@ def record(
         raise AlreadyStored(event_id)
     job.last_sequence = sequence
     job.version += 1
-    job.bench = state.to_json()
+    keep_state(job, state)
     job.chain = chain
     session.add(job)
     return Recorded(event_id, sequence)

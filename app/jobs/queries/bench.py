@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import bindparam
+from sqlalchemy import bindparam, inspect
 from sqlmodel import Session, col, select
 
 from app.jobs.models import BenchEvent, Hold, Job, KitLot, PartUse, Stage
@@ -24,6 +24,7 @@ __all__ = [
     "bench_job",
     "find_event",
     "items_for",
+    "keep_state",
     "kit_lots",
     "lots_in_hand",
     "pocket_numbers",
@@ -35,8 +36,18 @@ __all__ = [
 
 
 def state_of(job: Job) -> BenchState:
-    """Return where the job stands at the bench."""
-    return BenchState.from_json(job.bench)
+    """Return where the job stands at the bench. Read from the JSON once a version of the row."""
+    kept = inspect(job).info
+    found: tuple[int, BenchState] | None = kept.get("bench state")
+    if found is None or found[0] != job.version:
+        found = kept["bench state"] = (job.version, BenchState.from_json(job.bench))
+    return found[1]
+
+
+def keep_state(job: Job, state: BenchState) -> None:
+    """Put a new state on the row, and keep it read."""
+    job.bench = state.to_json()
+    inspect(job).info["bench state"] = (job.version, state)
 
 
 @lru_cache(maxsize=512)

@@ -182,7 +182,9 @@ def order_page(session: Session, number: str, today: date, form: Form[Any] | Non
 
 def qr_svg(text: str) -> Markup:
     """Return a QR code as inline SVG in the colour of the text around it."""
-    return Markup(segno.make(text, micro=False).svg_inline(omitsize=True, dark="currentColor", border=1))  # noqa: S704
+    drawn = segno.make(text, micro=False).svg_inline(omitsize=True, dark="#000", border=1)
+    # The library takes no CSS keyword for a colour.
+    return Markup(drawn.replace('stroke="#000"', 'stroke="currentColor"'))  # noqa: S704
 
 
 def receive_page(
