@@ -118,7 +118,8 @@ def test_a_changed_record_is_found(tmp_path: Path) -> None:
     works("check", folder=tmp_path)
     db = Database(f"sqlite:///{tmp_path / 'countback.db'}")
     with db.write() as session:
-        session.connection().execute(text("UPDATE bench_event SET step = 'elsewhere' WHERE kind = 'tick' AND id = 60"))
+        first = "(SELECT min(id) FROM bench_event WHERE kind = 'tick')"
+        session.connection().execute(text(f"UPDATE bench_event SET step = 'elsewhere' WHERE id = {first}"))
         session.connection().execute(text("UPDATE movement SET quantity = quantity + 1 WHERE id = 5"))
     db.dispose()
     said = refuses("check", folder=tmp_path)

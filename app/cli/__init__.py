@@ -149,8 +149,8 @@ def schema() -> None:
 
 @app.command("bench-tick")
 def bench_tick(
-    seconds: Annotated[float, typer.Option(min=1, help="Length of each of the runs.")] = 5.0,
     connections: Annotated[int, typer.Option(min=1, max=256, help="Connections at the same time.")] = 16,
+    jobs: Annotated[int, typer.Option(min=1, max=100, help="Jobs a connection and run; each has some 20 ticks.")] = 3,
     rounds: Annotated[int, typer.Option(min=1, max=20, help="Runs of each kind, in turn.")] = 3,
     postgres: Annotated[
         str, typer.Option(help="postgresql://… of an empty database; by default a passing server where there is one.")
@@ -159,4 +159,4 @@ def bench_tick(
     """Measure ticks beside bare one-row durable INSERTs through the same stack, and print the ratio."""
     from app.cli.benchmark import run
 
-    run(seconds, connections, rounds, postgres)
+    run(connections, jobs, rounds, postgres)

@@ -134,9 +134,10 @@ def check_the_books(site: Site, number: str) -> None:
         levels = dict(
             session.exec(select(Part.number, StockLevel.on_hand).join(StockLevel, Part.id == StockLevel.part_id)).all()
         )
-    assert job.stage is Stage.CLOSED
+        stage, parts_cost, items = job.stage, job.parts_cost, job.bench["items"]
+    assert stage is Stage.CLOSED
     # Cell 31.80, rim seal 1.845 → 1.85, two strips at 0.64 → 1.28, a wipe 0.155 → 0.16: each line rounded once.
-    assert job.parts_cost == Decimal("31.80") + Decimal("1.85") + Decimal("1.28") + Decimal("0.16")
+    assert parts_cost == Decimal("31.80") + Decimal("1.85") + Decimal("1.28") + Decimal("0.16")
     used = {"F-100": 1, "F-310": 1, "F-320": 2, "F-330": 1}
     assert levels == {part: 20 - used.get(part, 0) for part in levels}
-    assert job.bench["items"]["cell/unit:cell"][6] == 1
+    assert items["cell/unit:cell"][6] == 1

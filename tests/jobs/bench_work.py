@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from sqlmodel import Session
@@ -25,6 +26,7 @@ class BenchWork:
 
     shop: BenchShop
     number: str
+    who: int = TECHNICIAN
 
     @property
     def session(self) -> Session:
@@ -36,11 +38,11 @@ class BenchWork:
         """The job as it stands."""
         return queries.find_job(self.session, self.number)
 
-    def stamp(self, who: int = TECHNICIAN, minutes: float = 1) -> dict[str, Any]:
+    def stamp(self, who: int | None = None, minutes: float = 1) -> dict[str, Any]:
         """Return time, person and id of the next entry."""
-        return {"at": self.shop.at(minutes), "who": who, "event_id": uuid7()}
+        return {"at": self.shop.at(minutes), "who": who or self.who, "event_id": uuid7()}
 
-    def open(self, who: int = TECHNICIAN) -> None:
+    def open(self, who: int | None = None) -> None:
         """Open, resume or take over."""
         bench.open_job(self.session, self.number, **self.stamp(who))
 
@@ -80,7 +82,7 @@ class BenchWork:
     def pass_tests(self) -> None:
         """Pass both release tests of the field recorder."""
         self.test("power", accepted=True)
-        self.test("leak", reading=2, second=SECOND)
+        self.test("leak", reading=Decimal(2), second=SECOND)
 
 
 def kitted_work(

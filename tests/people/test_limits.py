@@ -1,6 +1,7 @@
 """Rate limits of sign-in, with the time passed in."""
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -84,6 +85,18 @@ def test_a_wrong_signature_is_counted_although_its_refusal_rolls_everything_back
         actions.verify_person(session, "Ruth Okonjo-Lind", PHRASE, T0 + timedelta(seconds=9), "10.0.0.7")
     with db.read() as session:
         assert len(session.exec(select(SignInAttempt)).all()) == 5
+
+
+def test_guesses_side_by_side_count_like_guesses_in_a_row(db: Database) -> None:
+    def guess(n: int) -> bool:
+        try:
+            _fail(db, T0, address=f"10.0.0.{n}")
+        except TooMany:
+            return False
+        return True
+
+    with ThreadPoolExecutor(12) as pool:
+        assert sum(pool.map(guess, range(24))) == PERSON_LIMITS[0].failures
 
 
 def test_the_sign_in_page_says_how_long_to_wait(app: FastAPI) -> None:

@@ -12,6 +12,7 @@ from app.jobs.models import Hold, Stage
 from app.jobs.pages.booking import unit_names
 from app.jobs.queries import closing as reads
 from app.jobs.queries import jobs as queries
+from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.closing import Account, ScrapRow
 from app.jobs.queries.jobs import JobDetail
 from app.people import queries as people
@@ -103,6 +104,8 @@ class ClosePage:
     labour: Decimal
     total: Decimal
     difference: Decimal | None
+    pieces_planned: int
+    pieces_used: int
     rest: tuple[RestLine, ...]
     streams: tuple[Stream, ...]
     blocked: str
@@ -144,6 +147,8 @@ def close_page(
         labour=found.labour,
         total=found.total,
         difference=None if job.quoted is None else found.total - job.quoted,
+        pieces_planned=sum(row.planned for row in kit_queries.kit(session, job, today)),
+        pieces_used=sum(line.quantity for line in found.parts.lines),
         rest=tuple(_rest(r.part_number, r.lot_code, r.unused or r.returned, shelf) for r in rest),
         streams=streams_of(reads.scrap(session, job.id)),
         blocked=blocked,

@@ -165,7 +165,7 @@ def _pass_sheet(state: BenchState, sheet: Sheet, revision_id: int) -> PassSheet:
 
 
 def _exchanges(session: Session, job: JobDetail, sheet: Sheet) -> tuple[Exchange, ...]:
-    """Return the exchanges in the order of their ticks; of one that was taken back and done again the last stands."""
+    """Return the exchanges with a serial, in the order of their ticks; one that was taken back is left out."""
     units = {f"{step.id}/unit:{step.frees}": step.frees for step in sheet.steps if step.frees}
     names = {unit.id: unit.name for unit in sheet.units}
     undone = {e.undoes for e in reads.entries(session, job.id, kinds=("undo",))}
@@ -174,8 +174,8 @@ def _exchanges(session: Session, job: JobDetail, sheet: Sheet) -> tuple[Exchange
         if entry.event_id in undone:
             continue
         for item, _part, _lot_id, _lot, _count, serial in entry.data.get("fitted", ()):
-            if item in units:
-                old = str(entry.data.get("old_serial", ""))
+            old = str(entry.data.get("old_serial", ""))
+            if item in units and (old or serial):
                 found[entry.pass_no, item] = Exchange(names[units[item]], old, str(serial or ""))
     return tuple(found.values())
 

@@ -63,6 +63,7 @@ class Problem:
     step_href: str
     report_href: str
     recount: bool = False
+    leftover: bool = False
 
 
 @dataclass(frozen=True)
@@ -220,14 +221,17 @@ def _problems(found: ClosingCount, numbers: Mapping[str, int], number: str) -> t
     for words in found.problems:
         row = own.get(words)
         told = _STEP.match(words)
+        leftover = row is None and "left over on the bench" in words
+        trouble = f"/jobs/{number}/trouble"
         no = numbers[row.item.step] if row else int(told.group(1)) if told else None
         made.append(
             Problem(
                 words=words,
                 step_no=no,
                 step_href=f"/jobs/{number}/bench?step={by_no[no]}" if no else "",
-                report_href=f"/jobs/{number}/trouble?item={row.item.key}" if row else "",
+                report_href=f"{trouble}?item={row.item.key}" if row else trouble if leftover else "",
                 recount=words.startswith("A recount"),
+                leftover=leftover,
             )
         )
     return tuple(made)

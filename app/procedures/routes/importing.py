@@ -36,7 +36,10 @@ def import_files(request: Request, db: Db, caller: Supervisor, raw: Posted) -> R
             imported = actions.import_sheets(session, files, parts, at, caller.person_id)
             settle(session, key, "/procedures")
     except ImportRefused as refusal:
-        return page(request, "procedures/import.html", ImportPage(blank(), refusal.problems), status=422)
+        count = len(refusal.problems)
+        words = f"{count} {'thing' if count == 1 else 'things'} to mend first, then import again."
+        shown = ImportPage(blank().refused(Refused(words)), refusal.problems)
+        return page(request, "procedures/import.html", shown, status=422)
     except Refused as refusal:
         return page(request, "procedures/import.html", ImportPage(blank().refused(refusal)), status=409)
     return page(request, "procedures/import.html", ImportPage(blank(), imported=imported))

@@ -67,6 +67,39 @@ class PromiseLine:
 
 
 @dataclass(frozen=True)
+class LevelDrawing:
+    """How a part stands, drawn: widths and places in units of a line that is 640 long.
+
+    From the left: available, reserved, expired, to come. ``point`` and ``up_to`` are the two levels of the rule.
+    """
+
+    available: int
+    reserved: int
+    expired: int
+    coming: int
+    point: int
+    up_to: int
+
+
+def level_drawing(part: PartRow, shelf: ShelfPart) -> LevelDrawing:
+    """Scale a part's stock and its reorder rule to the drawing."""
+    most = max(part.order_up_to, shelf.on_hand + shelf.on_order, 1)
+    promised = min(shelf.reserved, shelf.usable)
+
+    def scaled(quantity: int) -> int:
+        return round(640 * quantity / most)
+
+    return LevelDrawing(
+        available=scaled(shelf.usable - promised),
+        reserved=scaled(promised),
+        expired=scaled(shelf.on_hand - shelf.usable),
+        coming=scaled(shelf.on_order),
+        point=scaled(part.reorder_point),
+        up_to=scaled(part.order_up_to),
+    )
+
+
+@dataclass(frozen=True)
 class PartPage:
     """One part: card, levels, lots, promises, open orders, last movements, and what the reorder rule says."""
 
@@ -79,6 +112,7 @@ class PartPage:
     older: str
     reorder: Reorder
     order_link: str
+    drawing: LevelDrawing
 
 
 @dataclass(frozen=True)
@@ -183,6 +217,7 @@ def part_page(session: Session, number: str, today: date, after: int | None) -> 
         older=f"/parts/{number}?after={moves[19].id}" if len(moves) > 20 else "",
         reorder=answer,
         order_link=f"/orders/new?{link}",
+        drawing=level_drawing(part, shelf),
     )
 
 

@@ -148,7 +148,8 @@ def _receive_page(
     request: Request, db: Database, number: str, form: Form[Any] | None = None, status: int = 200
 ) -> Response:
     with db.read() as session:
-        context = receive_page(session, load_order(session, number), location_choices(session), form)
+        places = [(code, code) for code, _words in location_choices(session)]
+        context = receive_page(session, load_order(session, number), places, form)
     return page(request, "stores/receive.html", context, status=status)
 
 
