@@ -27,7 +27,8 @@ class Page:
 
     def form(self, action: str, n: int = 0) -> "FormFiller":
         """Return the n-th form whose action ends with ``action``."""
-        found = [f for f in self.soup.find_all("form") if str(f.get("action") or self.path).split("?")[0].endswith(action)]
+        forms = self.soup.find_all("form")
+        found = [f for f in forms if str(f.get("action") or self.path).split("?")[0].endswith(action)]
         assert len(found) > n, f"no form for {action} on {self.path} ({self.status}): {self.words[:600]}"
         return FormFiller(self, found[n])
 
@@ -56,8 +57,8 @@ class FormFiller:
             return
         kind = str(control.get("type", "text"))
         if control.name == "select":
-            options = [o for o in control.find_all("option") if o.has_attr("selected")] or control.find_all("option")[:1]
-            for option in options:
+            options = control.find_all("option")
+            for option in [o for o in options if o.has_attr("selected")] or options[:1]:
                 self._add(str(name), str(option.get("value", option.get_text())))
         elif control.name == "textarea":
             self._add(str(name), control.get_text())

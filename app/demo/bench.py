@@ -88,7 +88,7 @@ def take_seat(shop: Workshop, at: datetime, wanted: Technician | None = None) ->
     """Wait for a free technician (or for one in particular); the last thing yielded is who."""
     while True:
         at = shop.working(at)
-        free = [t for t in shop.staff.technicians if not t.busy and (wanted is None or t is wanted)]
+        free = [t for t in shop.staff.seats if not t.busy and (wanted is None or t is wanted)]
         if free:
             chosen = shop.chance.choice(free)
             chosen.busy = True
@@ -156,7 +156,7 @@ def _undo_and_tick_again(job: BenchWork, step: str, tick: str) -> None:
 
 def _hand_over(job: BenchWork) -> Moments:
     """Another technician goes on with the job, if one is free."""
-    others = [t for t in job.shop.staff.technicians if not t.busy]
+    others = [t for t in job.shop.staff.seats if not t.busy]
     if not others:
         return
     job.technician.busy = False
@@ -312,7 +312,7 @@ def run_tests(job: BenchWork) -> bool:
 def _test(job: BenchWork, test: ReleaseTest, *, fails: bool) -> bool:
     second = None
     if test.second_person:
-        others = [t.id for t in job.shop.staff.technicians if t is not job.technician]
+        others = [t.id for t in job.shop.staff.technicians if t.id != job.technician.id]
         second = job.shop.chance.choice(others)
     reading = _reading(job, test, fails=fails) if test.kind == "reading" else None
     with job.shop.session.no_autoflush:

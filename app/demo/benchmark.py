@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from http.cookies import SimpleCookie
 from pathlib import Path
 from random import Random
-from urllib.parse import urlencode, urlsplit
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, FastAPI
 from fastapi.responses import Response
@@ -27,7 +27,7 @@ from sqlalchemy import text
 from sqlmodel import Session
 
 from app.demo import bench, visits
-from app.demo.seed import sow
+from app.demo.seed import sow, stage
 from app.demo.visits import Arrival
 from app.demo.workshop import Technician, Workshop
 from app.jobs.actions import bench as work
@@ -190,7 +190,8 @@ def _prepare(db: Database, settings: Settings, connections: int, jobs_each: int,
     """Make a technician for each connection, and bring their jobs of each round as far as their kit."""
     at = clock.now() - timedelta(hours=1)
     with db.write() as session:
-        shop = sow(session, settings, Random(1), at)  # noqa: S311  Chance of a story, not of a secret.
+        sow(session, at)
+        shop = stage(session, settings, Random(1))  # noqa: S311  Chance of a story, not of a secret.
         shop.staff = replace(shop.staff, technicians=tuple(_hire(session, n, at) for n in range(connections)))
         _stock_up(shop, at, connections * jobs_each * rounds)
         session.connection().execute(text(TABLE))

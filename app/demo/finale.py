@@ -62,11 +62,10 @@ class _Day:
         return job
 
 
-def play(shop: Workshop, until: datetime, told: Callable[[], None]) -> None:
-    """Leave a job at every stage; ``told`` is called after each. Needs stock for all but one of them."""
-    day = _Day(shop, until)
-    for _ in _scenes(day):
-        told()
+def play(shop: Workshop, until: datetime) -> Iterator[int]:
+    """Leave a job at every stage; yields how many are there. Needs stock for all but one of them."""
+    for n, _ in enumerate(_scenes(_Day(shop, until)), start=1):
+        yield n
 
 
 def _scenes(day: _Day) -> Iterator[None]:

@@ -7,10 +7,11 @@ from random import Random
 
 from sqlmodel import Session
 
-from app.demo.workshop import Model, Staff, Technician, Workshop
+from app.demo.workshop import CREWS, Crew, Model, Staff, Technician, Workshop
 from app.people.actions import add_person
 from app.people.demo_staff import demo_sign_ins
 from app.people.models import Role
+from app.people.queries import names
 from app.platform import clock
 from app.platform.resources import resource
 from app.platform.settings import Settings
@@ -31,47 +32,56 @@ def _rows(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
-def sow(session: Session, settings: Settings, chance: Random, at: datetime) -> Workshop:
-    """Make the workshop as it was on the first day, and return the stage for its history."""
-    staff = _hire(session, at)
+def sow(session: Session, at: datetime) -> None:
+    """Bring in what was there on the first day: staff, catalogue, procedures, fault words. Nothing is on the shelf."""
+    people = {name: add_person(session, name, role, secret, at) for name, role, secret in demo_sign_ins()}
+    clerk, supervisor = (
+        next(people[name] for name, found, _secret in demo_sign_ins() if found is role)
+        for role in (Role.STORES, Role.SUPERVISOR)
+    )
     report = stores.import_catalogue(
         session, _rows("suppliers.csv"), _rows("locations.csv"), _rows("parts.csv"),
-        entry_id=clock.uuid7(at), at=at, who=staff.clerk,
+        entry_id=clock.uuid7(at), at=at, who=clerk,
     )  # fmt: skip
     if report.errors:
         raise ValueError(f"the demo's catalogue is faulty: {report.errors[0]}")
     folder = resource("seed_data") / "procedures"
-    import_sheets(session, read_folder(folder), shelf.known_numbers(session), at, staff.supervisor)
+    import_sheets(session, read_folder(folder), shelf.known_numbers(session), at, supervisor)
     faults: dict[str, list[tuple[str, str, str | None]]] = {}
     for row in _rows("faults.csv"):
         faults.setdefault(row["device_model"], []).append((row["code"], row["fault"], row["likely_unit"] or None))
     for model, words in faults.items():
         set_faults(session, model, words)
-    parts = {part.number: part for part in shelf.active_parts(session)}
-    shop = Workshop(settings, chance, staff, (), parts, session)
-    shop.models = tuple(
-        Model(info, procedures.faults(session, info.id), _fleet(chance, info))
-        for info in procedures.device_models(session)
+
+
+def stage(session: Session, settings: Settings, chance: Random, crew: Crew | None = None) -> Workshop:
+    """Return the stage on a sown database: for one crew, its technicians and parts; without one, everybody."""
+    models = tuple(
+        Model(info, procedures.faults(session, info.id), _fleet(info)) for info in procedures.device_models(session)
     )
-    _fill_shelves(shop, at)
-    return shop
+    parts = {part.number: part for part in shelf.active_parts(session) if crew is None or crew.keeps(part.number)}
+    return Workshop(settings, chance, _staff(session, crew), models, parts, session, crew.number if crew else 0)
 
 
-def _hire(session: Session, at: datetime) -> Staff:
-    ids: dict[Role, list[tuple[int, str]]] = {}
-    for name, role, secret in demo_sign_ins():
-        ids.setdefault(role, []).append((add_person(session, name, role, secret, at), name))
+def _staff(session: Session, crew: Crew | None) -> Staff:
+    ids = {name: person for person, name in names(session).items()}
+    found: dict[Role, list[str]] = {}
+    for name, role, _secret in demo_sign_ins():
+        found.setdefault(role, []).append(name)
+    technicians = tuple(
+        Technician(ids[name], name, PACES[n % len(PACES)]) for n, name in enumerate(found[Role.TECHNICIAN])
+    )
     return Staff(
-        technicians=tuple(
-            Technician(person, name, PACES[n % len(PACES)]) for n, (person, name) in enumerate(ids[Role.TECHNICIAN])
-        ),
-        clerk=ids[Role.STORES][0][0],
-        supervisor=ids[Role.SUPERVISOR][0][0],
+        technicians=technicians,
+        seats=technicians if crew is None else technicians[crew.number :: CREWS],
+        clerk=ids[found[Role.STORES][0]],
+        supervisor=ids[found[Role.SUPERVISOR][0]],
     )
 
 
-def _fleet(chance: Random, model: procedures.ModelInfo) -> tuple[str, ...]:
+def _fleet(model: procedures.ModelInfo) -> tuple[str, ...]:
     """Return serials of the ferry line's devices. IMEIs begin with 00, which no maker is given."""
+    chance = Random(f"fleet {model.code}")  # noqa: S311  Chance of a story, not of a secret.
     found = []
     for n in range(FLEET_SIZE):
         if model.identifier is Identifier.IMEI:
@@ -83,7 +93,7 @@ def _fleet(chance: Random, model: procedures.ModelInfo) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _fill_shelves(shop: Workshop, at: datetime) -> None:
+def fill_shelves(shop: Workshop, at: datetime) -> None:
     """Receive the opening stock: the order-up-to level of every part, in lots a few weeks old."""
     for part in shop.parts.values():
         if part.order_up_to == 0:
@@ -93,7 +103,7 @@ def _fill_shelves(shop: Workshop, at: datetime) -> None:
             age = shop.chance.randrange(10, 60)
             expires = shop.today(at) + timedelta(days=part.shelf_life_days - age)
         stores.receive_loose(
-            shop.session, part.number, f"OP-{shop.chance.randrange(1000, 10000)}", expires, part.order_up_to,
+            shop.session, part.number, f"OP-{shop.crew}{shop.chance.randrange(1000, 10000)}", expires, part.order_up_to,
             drifted(shop, part.price), None, "Opening stock", entry_id=shop.id(at), at=at, who=shop.staff.clerk,
         )  # fmt: skip
 

@@ -26,7 +26,10 @@ def order_round(shop: Workshop, at: datetime) -> Iterator[datetime]:
             lines = [
                 OrderLine(line.part.number, line.answer.quantity, drifted(shop, line.part.price))
                 for line in group.lines
+                if line.part.number in shop.parts
             ]
+            if not lines:
+                continue
             stores.place_order(
                 shop.session, group.supplier_id, lines, entry_id=shop.id(at), at=at, who=shop.staff.clerk
             )
@@ -68,13 +71,13 @@ def _line(shop: Workshop, line: shelf.OrderLineRow, at: datetime) -> ReceivedLin
     expires = None
     if line.shelf_life_days is not None:
         expires = shop.today(at) + timedelta(days=line.shelf_life_days - shop.chance.randrange(5, 40))
-    code = f"{shop.local(at):%y%m%d}-{shop.chance.randrange(100, 1000)}"
+    code = f"{shop.local(at):%y%m%d}-{shop.crew}{shop.chance.randrange(100, 1000)}"
     return ReceivedLine(line.part_number, line.outstanding, code, expires)
 
 
 def monthly_round(shop: Workshop, at: datetime) -> Iterator[datetime]:
-    """Once a month: scrap what has expired, then count one location."""
-    places = [place for place in shelf.locations(shop.session) if place.code != "D-01-2"]
+    """Once a month: scrap what has expired, then count one of the locations that are this crew's to count."""
+    places = [place for place in shelf.locations(shop.session) if place.code != "D-01-2"][shop.crew :: 2]
     turn = 0
     while True:
         day = shop.today(at)

@@ -50,9 +50,9 @@ class Arrival:
     owner: str
 
 
-def draw(shop: Workshop) -> Arrival:
-    """Draw a device and its fault. Cells and glass fail most; some devices come back."""
-    model = shop.chance.choices(shop.models, weights=[4, 5, 3][: len(shop.models)])[0]
+def draw(shop: Workshop, code: str) -> Arrival:
+    """Draw a device of a model, and its fault. Cells and glass fail most; some devices come back."""
+    model = next(m for m in shop.models if m.info.code == code)
     weights = [6 if f.unit == "cell" else 4 if f.unit == "display" else 1 if f.unit == "main-board" else 2
                for f in model.faults]  # fmt: skip
     fault = shop.chance.choices(model.faults, weights=weights)[0]

@@ -15,6 +15,20 @@ from app.stores.queries import PartRow
 
 DAY_BEGINS = time(7, 30)
 DAY_ENDS = time(16, 0)
+CREWS = 2
+# Which crew a device model belongs to, how often its devices come in, and how its part numbers begin.
+MODELS = {"skarv-h2": (0, 12, "H2-"), "lomvi-s4": (1, 7, "S4-"), "teist-b8": (1, 5, "B8-")}
+
+
+@dataclass(frozen=True)
+class Crew:
+    """Half of the workshop: the technicians, devices and parts of one of the two rooms it works in."""
+
+    number: int
+
+    def keeps(self, part: str) -> bool:
+        """Whether a part lies on this crew's shelf: those of its devices, and what all devices use."""
+        return not any(part.startswith(prefix) for crew, _often, prefix in MODELS.values() if crew != self.number)
 
 
 @dataclass
@@ -29,9 +43,10 @@ class Technician:
 
 @dataclass(frozen=True)
 class Staff:
-    """Ids of the demo's staff by what they do."""
+    """The demo's staff by what they do; ``seats`` are the technicians who work in this crew."""
 
     technicians: tuple[Technician, ...]
+    seats: tuple[Technician, ...]
     clerk: int
     supervisor: int
 
@@ -55,9 +70,12 @@ class Workshop:
     models: tuple[Model, ...]
     parts: Mapping[str, PartRow]
     session: Session = field(repr=False)
+    crew: int = 0
     finished: int = 0
     serial_no: int = 0
     orders_changed: bool = True
+    next_job_id: int = 0
+    numbers: dict[str, int] = field(default_factory=dict)
 
     def id(self, at: datetime) -> str:
         """Return a new id for an entry at a simulated time."""
@@ -105,4 +123,4 @@ class Workshop:
     def unit_serial(self, part: str, at: datetime) -> str:
         """Return the serial of a new unit as its label would have it."""
         self.serial_no += 1
-        return f"{part.replace('-', '')}-{self.local(at):%y%m}-{self.serial_no:05d}"
+        return f"{part.replace('-', '')}-{self.local(at):%y%m}-{self.crew}{self.serial_no:04d}"

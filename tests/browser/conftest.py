@@ -104,9 +104,10 @@ def sign_in(browser: Browser, site: Site) -> Iterator[SignedIn]:
 
     def signed_in(who: str = "technician", size: tuple[int, int] = LANDSCAPE, theme: str = "light") -> Page:
         name, _role, secret = CAST[{"technician": 0, "second": 1, "stores": 2, "supervisor": 3}[who]]
-        scheme = "dark" if theme == "dark" else "light"
         context = browser.new_context(
-            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, base_url=site.url
+            viewport={"width": size[0], "height": size[1]},
+            color_scheme="dark" if theme == "dark" else "light",
+            base_url=site.url,
         )
         contexts.append(context)
         page = context.new_page()
@@ -128,6 +129,4 @@ def sign_in(browser: Browser, site: Site) -> Iterator[SignedIn]:
 def violations(page: Page) -> list[str]:
     """Return what axe finds against WCAG 2.2 AA on the page as it is shown, one line a rule."""
     found = Axe().run(page, options={"runOnly": {"type": "tag", "values": WCAG}})
-    return [
-        f"{v['id']}: {v['help']} at {[n['target'] for n in v['nodes']][:3]}" for v in found.response["violations"]
-    ]
+    return [f"{v['id']}: {v['help']} at {[n['target'] for n in v['nodes']][:3]}" for v in found.response["violations"]]

@@ -131,9 +131,7 @@ def check_the_books(site: Site, number: str) -> None:
     """Cost, stock and stage, worked by hand from the sheet and the prices."""
     with site.db.read() as session:
         job = session.exec(select(Job).where(Job.number == number)).one()
-        levels = dict(
-            session.exec(select(Part.number, StockLevel.on_hand).join(StockLevel, Part.id == StockLevel.part_id)).all()
-        )
+        levels = dict(session.exec(select(Part.number, StockLevel.on_hand).where(Part.id == StockLevel.part_id)).all())
         stage, parts_cost, items = job.stage, job.parts_cost, job.bench["items"]
     assert stage is Stage.CLOSED
     # Cell 31.80, rim seal 1.845 → 1.85, two strips at 0.64 → 1.28, a wipe 0.155 → 0.16: each line rounded once.

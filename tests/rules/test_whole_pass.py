@@ -21,8 +21,10 @@ START = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
 
 
 def _cases() -> list[tuple[Sheet, tuple[str, ...]]]:
-    singles = [(s, (u.id,)) for s in SHEETS for u in s.units]
-    pairs = [(s, (a.id, b.id)) for s in SHEETS for a, b in list(combinations(s.units, 2))[:4]]
+    singles: list[tuple[Sheet, tuple[str, ...]]] = [(s, (u.id,)) for s in SHEETS for u in s.units]
+    pairs: list[tuple[Sheet, tuple[str, ...]]] = [
+        (s, (a.id, b.id)) for s in SHEETS for a, b in list(combinations(s.units, 2))[:4]
+    ]
     return singles + pairs
 
 

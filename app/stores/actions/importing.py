@@ -1,6 +1,7 @@
 """Import of the catalogue from CSV rows: dry run, errors by row, all or nothing."""
 
 from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -64,14 +65,14 @@ def import_catalogue(
         "supplier": known_suppliers.keys() | {row.code for _n, row in checked["suppliers"]},
         "location": known_locations.keys() | {row.code for _n, row in checked["locations"]},
     }
-    _check_references(work, checked["parts"], codes)
+    _check_references(work, parts, codes)
     _check_gtins(work, checked["parts"], known_parts)
     if not work.errors:
         stamp = None if dry_run else {"entry_id": entry_id, "at": at, "who": who}
         _store_places(session, work, checked["suppliers"], known_suppliers, "supplier", save_supplier, stamp)
         _store_places(session, work, checked["locations"], known_locations, "location", save_location, stamp)
         _store_parts(session, work, checked["parts"], known_parts, stamp)
-    work.errors.sort(key=lambda e: (e.file, e.row))
+    work.errors.sort(key=lambda e: (e.file, e.row, e.column))
     stored = not work.errors and not dry_run
     return ImportReport(tuple(work.errors), tuple(work.added), tuple(work.changed), work.same, stored)
 
@@ -96,13 +97,12 @@ def _check(work: _Work, file: str, rows: Sequence[Row], key: str) -> list[tuple[
     return good
 
 
-def _check_references(
-    work: _Work, rows: list[tuple[int, CataloguePart]], codes: Mapping[str, frozenset[str] | set[str]]
-) -> None:
-    for number, row in rows:
-        for column in ("supplier", "location"):
-            code = getattr(row, column)
-            if code not in codes[column]:
+def _check_references(work: _Work, rows: Sequence[Row], codes: Mapping[str, AbstractSet[str]]) -> None:
+    """Check the codes of all rows, also of those that are wrong elsewhere, so that one look shows everything."""
+    for number, row in enumerate(rows, start=2):
+        for column, known in codes.items():
+            code = (row.get(column) or "").strip()
+            if code and code not in known:
                 words = f"There is no {column} {code}. Add it to the {column}s first, or correct the code."
                 work.errors.append(RowError("parts", number, column, words))
 

@@ -147,68 +147,46 @@ def post(session: Session, entry: Entry, moves: Sequence[Move]) -> None:
         for n, move in enumerate(moves)
     ]
     session.connection().execute(insert(Movement), rows)
-    _change_balances(session, moves)
     sums: dict[int, int] = {}
     for move in moves:
         sums[move.lot.part_id] = sums.get(move.lot.part_id, 0) + move.quantity
-    _change_levels(session, [{**_NO_CHANGE, "b_part": i, "b_on_hand": change} for i, change in sorted(sums.items())])
+    balances = [((id_of(move.lot), move.location_id), move.quantity) for move in moves]
+    _add(session, LotBalance, ("lot_id", "location_id"), "on_hand", balances)
+    for part_id, change in sorted(sums.items()):
+        change_level(session, part_id, on_hand=change)
 
 
-# Built once: making a statement anew costs as much as running it.
-_TAKE_OUT = (
-    update(LotBalance)
-    .where(col(LotBalance.lot_id) == bindparam("b_lot"), col(LotBalance.location_id) == bindparam("b_place"))
-    .values(on_hand=LotBalance.on_hand + bindparam("b_change"))
-)
-_CHANGE_LEVEL = (
-    update(StockLevel)
-    .where(col(StockLevel.part_id) == bindparam("b_part"))
-    .values(
-        on_hand=StockLevel.on_hand + bindparam("b_on_hand"),
-        reserved=StockLevel.reserved + bindparam("b_reserved"),
-        on_order=StockLevel.on_order + bindparam("b_on_order"),
-    )
-)
-_SHRINK_PROMISE = (
-    update(Reservation)
-    .where(col(Reservation.part_id) == bindparam("b_part"), col(Reservation.source_ref) == bindparam("b_source"))
-    .values(quantity=Reservation.quantity + bindparam("b_change"))
-)
-_NO_CHANGE = {"b_on_hand": 0, "b_reserved": 0, "b_on_order": 0}
-
-
-@lru_cache(maxsize=8)
-def _add_to(dialect: str, table: Any, keys: tuple[str, ...], figure: str) -> Any:
-    """Return the upsert that adds to a projection's figure."""
-    make = (postgresql if dialect == "postgresql" else sqlite).insert(table)
-    total = getattr(table, figure) + getattr(make.excluded, figure)
-    return make.on_conflict_do_update(index_elements=list(keys), set_={figure: total})
-
-
-def _change_balances(session: Session, moves: Sequence[Move]) -> None:
+def _add(
+    session: Session,
+    model: Any,
+    keys: tuple[str, str],
+    figure: str,
+    changes: Sequence[tuple[tuple[Any, Any], int]],
+) -> None:
+    """Add signed changes to a projection's figure, row by key; what comes in may make its row."""
+    table = model.__table__
+    column = table.c[figure]
+    more = [{keys[0]: key[0], keys[1]: key[1], figure: n} for key, n in changes if n > 0]
+    if more:
+        make = _insert(session, table)
+        added = make.on_conflict_do_update(index_elements=list(keys), set_={figure: column + make.excluded[figure]})
+        session.connection().execute(added, more)
     # An upsert would fail the CHECK on its negative first value, so what goes out is an update.
-    out = [{"b_lot": id_of(m.lot), "b_place": m.location_id, "b_change": m.quantity} for m in moves if m.quantity < 0]
-    into = [
-        {"lot_id": id_of(m.lot), "location_id": m.location_id, "on_hand": m.quantity} for m in moves if m.quantity > 0
-    ]
-    connection = session.connection()
-    if out:
-        connection.execute(_TAKE_OUT, out)
-    if into:
-        connection.execute(_add_to(connection.dialect.name, LotBalance, ("lot_id", "location_id"), "on_hand"), into)
-
-
-def _change_levels(session: Session, changes: list[dict[str, int]]) -> None:
-    """Add signed changes to levels, in the order given: ascending by part."""
-    if changes:
-        session.connection().execute(_CHANGE_LEVEL, changes)
+    less = [{"key_0": key[0], "key_1": key[1], "change": n} for key, n in changes if n < 0]
+    if less:
+        taken = (
+            update(table)
+            .where(*(table.c[name] == bindparam(f"key_{n}") for n, name in enumerate(keys)))
+            .values({figure: column + bindparam("change")})
+        )
+        session.connection().execute(taken, less)
 
 
 def change_level(session: Session, part_id: int, **changes: int) -> None:
     """Add signed changes to a level's figures (on_hand, reserved, on_order)."""
-    named = {f"b_{name}": change for name, change in changes.items() if change}
-    if named:
-        _change_levels(session, [{**_NO_CHANGE, "b_part": part_id, **named}])
+    values = {name: getattr(StockLevel, name) + change for name, change in changes.items() if change}
+    if values:
+        session.connection().execute(update(StockLevel).where(col(StockLevel.part_id) == part_id).values(**values))
 
 
 def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, int]]) -> None:
@@ -230,21 +208,13 @@ def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, in
         for n, (part_id, source, quantity) in enumerate(changes)
     ]
     session.connection().execute(insert(ReservationEntry), rows)
-    _change_promises(session, changes)
     sums: dict[int, int] = {}
     for part_id, _source, quantity in changes:
         sums[part_id] = sums.get(part_id, 0) + quantity
-    _change_levels(session, [{**_NO_CHANGE, "b_part": i, "b_reserved": change} for i, change in sorted(sums.items())])
-
-
-def _change_promises(session: Session, changes: Sequence[tuple[int, str, int]]) -> None:
-    less = [{"b_part": i, "b_source": source, "b_change": n} for i, source, n in changes if n < 0]
-    more = [{"part_id": i, "source_ref": source, "quantity": n} for i, source, n in changes if n > 0]
-    connection = session.connection()
-    if less:
-        connection.execute(_SHRINK_PROMISE, less)
-    if more:
-        connection.execute(_add_to(connection.dialect.name, Reservation, ("part_id", "source_ref"), "quantity"), more)
+    held = [((part_id, source), quantity) for part_id, source, quantity in changes]
+    _add(session, Reservation, ("part_id", "source_ref"), "quantity", held)
+    for part_id, change in sorted(sums.items()):
+        change_level(session, part_id, reserved=change)
 
 
 def promised_to(session: Session, source_ref: str) -> dict[int, int]:
@@ -281,24 +251,6 @@ def balance(session: Session, lot_id: int, location_id: int) -> int:
     return found or 0
 
 
-def find_lot(session: Session, lot_id: int) -> Lot:
-    """Return a lot; raises NotFound."""
-    lot = session.get(Lot, lot_id)
-    if lot is None:
-        raise NotFound(f"lot {lot_id}")
-    return lot
-
-
-def find_lots(session: Session, lot_ids: Iterable[int]) -> dict[int, Lot]:
-    """Return lots by id; raises NotFound when one is missing."""
-    wanted = sorted(set(lot_ids))
-    found = {id_of(lot): lot for lot in session.exec(select(Lot).where(col(Lot.id).in_(wanted))).all()}
-    for lot_id in wanted:
-        if lot_id not in found:
-            raise NotFound(f"lot {lot_id}")
-    return found
-
-
 def balances_of(session: Session, lot_ids: Iterable[int]) -> dict[tuple[int, int], int]:
     """Return what of some lots lies where, by lot and location."""
     rows = session.exec(
@@ -306,7 +258,25 @@ def balances_of(session: Session, lot_ids: Iterable[int]) -> dict[tuple[int, int
             col(LotBalance.lot_id).in_(list(lot_ids))
         )
     ).all()
-    return {(lot_id, place): n for lot_id, place, n in rows}
+    return {(lot_id, location_id): on_hand for lot_id, location_id, on_hand in rows}
+
+
+def find_lots(session: Session, lot_ids: Iterable[int]) -> dict[int, Lot]:
+    """Return lots by id; raises NotFound for an unknown one."""
+    wanted = sorted(set(lot_ids))
+    lots = {id_of(lot): lot for lot in session.exec(select(Lot).where(col(Lot.id).in_(wanted))).all()}
+    for lot_id in wanted:
+        if lot_id not in lots:
+            raise NotFound(f"lot {lot_id}")
+    return lots
+
+
+def find_lot(session: Session, lot_id: int) -> Lot:
+    """Return a lot; raises NotFound."""
+    lot = session.get(Lot, lot_id)
+    if lot is None:
+        raise NotFound(f"lot {lot_id}")
+    return lot
 
 
 def replace_projections(

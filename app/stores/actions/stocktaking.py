@@ -7,7 +7,18 @@ from datetime import date, datetime
 from sqlmodel import Session, col, select
 
 from app.platform.errors import NotFound, Refused, Stale
-from app.stores.actions.ledger import Entry, Move, balance, find_lot, id_of, lock_part_ids, lock_parts, post
+from app.stores.actions.ledger import (
+    Entry,
+    Move,
+    balance,
+    balances_of,
+    find_lot,
+    find_lots,
+    id_of,
+    lock_part_ids,
+    lock_parts,
+    post,
+)
 from app.stores.actions.shelf import Withdrawn, withdraw_promises
 from app.stores.models import (
     Location,
@@ -147,9 +158,10 @@ def post_stocktake(
             )
         ).all()
     )
-    lots = {lot_id: find_lot(session, lot_id) for lot_id in {*stocked, *counts}}
+    lots = find_lots(session, {*stocked, *counts})
     held = lock_part_ids(session, [lot.part_id for lot in lots.values()])
-    books = {lot_id: balance(session, lot_id, take.location_id) for lot_id in lots}
+    there = balances_of(session, lots)
+    books = {lot_id: there.get((lot_id, take.location_id), 0) for lot_id in lots}
     for lot_id, lot in sorted(lots.items()):
         _check_count(counts.get(lot_id), books[lot_id], lot, held[lot.part_id].part.number)
     final = {
