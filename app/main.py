@@ -4,12 +4,13 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from importlib import import_module
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.middleware.gzip import GZipMiddleware
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from app.jobs.routes.waiting import after_stores
 from app.platform import failures
 from app.platform.db import Database, make_database
 from app.platform.settings import Settings, get_settings
@@ -52,8 +53,9 @@ def build_app(settings: Settings | None = None, db: Database | None = None) -> F
     app.state.templates = make_environment(settings)
     failures.install(app)
     for room in ROOMS:
+        around = [Depends(after_stores, scope="function")] if room == "stores" else []
         for router in import_module(f"app.{room}.routes").routers:
-            app.include_router(router)
+            app.include_router(router, dependencies=around)
     app.mount("/static", StaticForEver(directory=static_folder()), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=800, compresslevel=5)
     app.add_middleware(SecurityHeaders)

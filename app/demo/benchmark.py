@@ -139,7 +139,7 @@ Requests = Callable[[Lane], Iterator[tuple[str, dict[str, str]]]]
 
 
 def _all_lanes(address: tuple[str, int], lanes: Sequence[Lane], requests: Requests) -> Measured:
-    """Run all connections at once; only ticks and inserts are timed, opening a job is not."""
+    """Run all connections at once. Opening a job is no tick, but its time counts against the ticks' rate."""
     times: list[float] = []
     problems: list[str] = []
     start = threading.Barrier(len(lanes) + 1)

@@ -61,9 +61,8 @@ def join_crews(db: Database, files: Sequence[Path]) -> None:
         for name in (*TIMED_FACTS, *FACTS):
             columns = _columns(name, but="id")
             both = " UNION ALL ".join(_facts(name, columns, n) for n in range(len(files)))
-            driver.execute(
-                f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM ({both}) ORDER BY place, crew, id"
-            )
+            ordered = f"SELECT {columns} FROM ({both}) ORDER BY place, crew, id"  # noqa: S608
+            driver.execute(f"INSERT INTO main.{name} ({columns}) {ordered}")
         driver.execute("COMMIT")
         for n in range(len(files)):
             driver.execute(f"DETACH crew{n}")

@@ -35,6 +35,8 @@ OWNERS = (
 OUTSIDE = (
     "Pilot station, desk 2", "Harbour office, quay 4", "Tug crew, Vesle Knut", "Fish auction, floor hands",
 )  # fmt: skip
+# How often a unit is what failed, beside the others of its device.
+OFTEN = {"cell": 10, "display": 4, "main-board": 1, "keypad": 2}
 APPROVERS = ("the office manager", "the shift leader", "the owner")
 
 
@@ -53,12 +55,11 @@ class Arrival:
 def draw(shop: Workshop, code: str) -> Arrival:
     """Draw a device of a model, and its fault. Cells and glass fail most; some devices come back."""
     model = next(m for m in shop.models if m.info.code == code)
-    weights = [6 if f.unit == "cell" else 4 if f.unit == "display" else 1 if f.unit == "main-board" else 2
-               for f in model.faults]  # fmt: skip
+    weights = [OFTEN.get(f.unit or "", 3) for f in model.faults]
     fault = shop.chance.choices(model.faults, weights=weights)[0]
     first = fault.unit or "cell"
     targets = [first]
-    if shop.happens(0.08):
+    if shop.happens(0.06):
         other = shop.chance.choice(model.faults).unit
         if other and other not in targets:
             targets.append(other)

@@ -17,7 +17,7 @@ DAY_BEGINS = time(7, 30)
 DAY_ENDS = time(16, 0)
 CREWS = 2
 # Which crew a device model belongs to, how often its devices come in, and how its part numbers begin.
-MODELS = {"skarv-h2": (0, 12, "H2-"), "lomvi-s4": (1, 7, "S4-"), "teist-b8": (1, 5, "B8-")}
+MODELS = {"skarv-h2": (0, 11, "H2-"), "lomvi-s4": (1, 8, "S4-"), "teist-b8": (1, 5, "B8-")}
 
 
 @dataclass(frozen=True)

@@ -24,9 +24,7 @@ def upgrade() -> None:
         sa.Column("kind", sa.String(length=120), nullable=False),
         sa.Column(
             "identifier",
-            sa.Enum(
-                "imei", "serial", name="identifier", native_enum=False, create_constraint=True, length=24
-            ),
+            sa.Enum("imei", "serial", name="identifier", native_enum=False, create_constraint=True, length=24),
             nullable=False,
         ),
         sa.Column("has_cell", sa.Boolean(), nullable=False),
@@ -205,9 +203,7 @@ def upgrade() -> None:
         sa.Column("version", sa.Integer(), nullable=False),
         sa.CheckConstraint("lead_time_days >= 0", name=op.f("ck_part_lead_time_not_negative")),
         sa.CheckConstraint("minimum_order >= 1", name=op.f("ck_part_minimum_order_positive")),
-        sa.CheckConstraint(
-            "order_up_to >= reorder_point", name=op.f("ck_part_order_up_to_above_reorder_point")
-        ),
+        sa.CheckConstraint("order_up_to >= reorder_point", name=op.f("ck_part_order_up_to_above_reorder_point")),
         sa.CheckConstraint("pack >= 1", name=op.f("ck_part_pack_positive")),
         sa.CheckConstraint("price >= 0", name=op.f("ck_part_price_not_negative")),
         sa.CheckConstraint("reorder_point >= 0", name=op.f("ck_part_reorder_point_not_negative")),
@@ -259,12 +255,8 @@ def upgrade() -> None:
         sa.Column("expected_on", sa.Date(), nullable=False),
         sa.Column("note", sa.String(length=300), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["placed_by"], ["person.id"], name=op.f("fk_purchase_order_placed_by_person")
-        ),
-        sa.ForeignKeyConstraint(
-            ["supplier_id"], ["supplier.id"], name=op.f("fk_purchase_order_supplier_id_supplier")
-        ),
+        sa.ForeignKeyConstraint(["placed_by"], ["person.id"], name=op.f("fk_purchase_order_placed_by_person")),
+        sa.ForeignKeyConstraint(["supplier_id"], ["supplier.id"], name=op.f("fk_purchase_order_supplier_id_supplier")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_purchase_order")),
         sa.UniqueConstraint("number", name=op.f("uq_purchase_order_number")),
     )
@@ -323,9 +315,7 @@ def upgrade() -> None:
         sa.Column("posted_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("posted_by", sa.Integer(), nullable=True),
         sa.Column("version", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(
-            ["location_id"], ["location.id"], name=op.f("fk_stocktake_location_id_location")
-        ),
+        sa.ForeignKeyConstraint(["location_id"], ["location.id"], name=op.f("fk_stocktake_location_id_location")),
         sa.ForeignKeyConstraint(["opened_by"], ["person.id"], name=op.f("fk_stocktake_opened_by_person")),
         sa.ForeignKeyConstraint(["posted_by"], ["person.id"], name=op.f("fk_stocktake_posted_by_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_stocktake")),
@@ -408,9 +398,7 @@ def upgrade() -> None:
         sa.Column("person_id", sa.Integer(), nullable=True),
         sa.CheckConstraint("quantity <> 0", name=op.f("ck_reservation_entry_quantity_not_zero")),
         sa.ForeignKeyConstraint(["part_id"], ["part.id"], name=op.f("fk_reservation_entry_part_id_part")),
-        sa.ForeignKeyConstraint(
-            ["person_id"], ["person.id"], name=op.f("fk_reservation_entry_person_id_person")
-        ),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_reservation_entry_person_id_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_reservation_entry")),
         sa.UniqueConstraint("entry_id", "line", name=op.f("uq_reservation_entry_entry_id_line")),
     )
@@ -437,12 +425,8 @@ def upgrade() -> None:
         sa.Column("published_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("published_by", sa.Integer(), nullable=True),
         sa.CheckConstraint("number >= 1", name=op.f("ck_revision_number_positive")),
-        sa.ForeignKeyConstraint(
-            ["procedure_id"], ["procedure.id"], name=op.f("fk_revision_procedure_id_procedure")
-        ),
-        sa.ForeignKeyConstraint(
-            ["published_by"], ["person.id"], name=op.f("fk_revision_published_by_person")
-        ),
+        sa.ForeignKeyConstraint(["procedure_id"], ["procedure.id"], name=op.f("fk_revision_procedure_id_procedure")),
+        sa.ForeignKeyConstraint(["published_by"], ["person.id"], name=op.f("fk_revision_published_by_person")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_revision")),
         sa.UniqueConstraint("procedure_id", "number", name=op.f("uq_revision_procedure_id_number")),
     )
@@ -592,9 +576,7 @@ def upgrade() -> None:
         sa.Column("location_id", sa.Integer(), nullable=False),
         sa.Column("on_hand", sa.Integer(), nullable=False),
         sa.CheckConstraint("on_hand >= 0", name=op.f("ck_lot_balance_on_hand_not_negative")),
-        sa.ForeignKeyConstraint(
-            ["location_id"], ["location.id"], name=op.f("fk_lot_balance_location_id_location")
-        ),
+        sa.ForeignKeyConstraint(["location_id"], ["location.id"], name=op.f("fk_lot_balance_location_id_location")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_lot_balance_lot_id_lot")),
         sa.PrimaryKeyConstraint("lot_id", "location_id", name=op.f("pk_lot_balance")),
     )
@@ -633,9 +615,7 @@ def upgrade() -> None:
         sa.Column("at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=True),
         sa.CheckConstraint("quantity <> 0", name=op.f("ck_movement_quantity_not_zero")),
-        sa.ForeignKeyConstraint(
-            ["location_id"], ["location.id"], name=op.f("fk_movement_location_id_location")
-        ),
+        sa.ForeignKeyConstraint(["location_id"], ["location.id"], name=op.f("fk_movement_location_id_location")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_movement_lot_id_lot")),
         sa.ForeignKeyConstraint(["part_id"], ["part.id"], name=op.f("fk_movement_part_id_part")),
         sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_movement_person_id_person")),
@@ -725,9 +705,7 @@ def upgrade() -> None:
             nullable=False,
         ),
         sa.Column("struck", sa.Boolean(), nullable=False),
-        sa.CheckConstraint(
-            "reason IN ('planned', 'damaged', 'spoiled')", name=op.f("ck_discard_reason_known")
-        ),
+        sa.CheckConstraint("reason IN ('planned', 'damaged', 'spoiled')", name=op.f("ck_discard_reason_known")),
         sa.CheckConstraint("quantity >= 1", name=op.f("ck_discard_quantity_positive")),
         sa.ForeignKeyConstraint(["job_id"], ["job.id"], name=op.f("fk_discard_job_id_job")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_discard")),
@@ -748,9 +726,7 @@ def upgrade() -> None:
         sa.CheckConstraint("added >= 0", name=op.f("ck_kit_line_added_not_negative")),
         sa.CheckConstraint("issued >= 0", name=op.f("ck_kit_line_issued_not_negative")),
         sa.CheckConstraint("planned >= 0", name=op.f("ck_kit_line_planned_not_negative")),
-        sa.CheckConstraint(
-            "returned >= 0 AND returned <= issued", name=op.f("ck_kit_line_returned_within_issued")
-        ),
+        sa.CheckConstraint("returned >= 0 AND returned <= issued", name=op.f("ck_kit_line_returned_within_issued")),
         sa.ForeignKeyConstraint(["job_id"], ["job.id"], name=op.f("fk_kit_line_job_id_job")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_kit_line")),
         sa.UniqueConstraint("job_id", "part_number", name=op.f("uq_kit_line_job_id_part_number")),
@@ -777,9 +753,7 @@ def upgrade() -> None:
             nullable=False,
         ),
         sa.CheckConstraint("fitted + spoiled + returned <= issued", name=op.f("ck_kit_lot_within_issued")),
-        sa.CheckConstraint(
-            "fitted >= 0 AND spoiled >= 0 AND returned >= 0", name=op.f("ck_kit_lot_not_negative")
-        ),
+        sa.CheckConstraint("fitted >= 0 AND spoiled >= 0 AND returned >= 0", name=op.f("ck_kit_lot_not_negative")),
         sa.ForeignKeyConstraint(["job_id"], ["job.id"], name=op.f("fk_kit_lot_job_id_job")),
         sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_kit_lot_lot_id_lot")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_kit_lot")),

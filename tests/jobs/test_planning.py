@@ -104,6 +104,26 @@ def test_a_parts_hold_ends_by_itself_when_goods_came_in_the_oldest_job_first(fro
         assert stock.stock_faults(session) == []
 
 
+def test_goods_received_through_the_stores_page_end_the_hold(front: Database, visit: Visit) -> None:
+    number = planned_job(visit("technician"), front, "camera")
+    form = visit("stores").open("/parts/DK-CAM/receive").form("/receive")
+    page = form.submit(quantity="2", reason="Found in the other drawer")
+    assert page.status == 200, page.words[:600]
+    assert _hold(front, number) == "none"
+    assert level(front, "DK-CAM").reserved == 1
+
+
+def test_a_device_returned_unrepaired_ends_the_wait_of_another_job(front: Database, visit: Visit) -> None:
+    technician = visit("technician")
+    with front.write() as session:
+        receive(session, "DK-CAM", 1, "M1", "31.10")
+    first, second = planned_job(technician, front, "camera"), planned_job(technician, front, "camera")
+    assert (_hold(front, first), _hold(front, second)) == ("none", "parts")
+    form = visit("supervisor").open(f"/jobs/{first}/hold").form("/return")
+    form.submit(reason="Owner wants it back today")
+    assert _hold(front, second) == "none"
+
+
 def test_trying_again_does_not_let_a_younger_job_jump_the_queue(front: Database, visit: Visit) -> None:
     technician = visit("technician")
     first, second = planned_job(technician, front, "camera"), planned_job(technician, front, "camera")

@@ -56,9 +56,7 @@ def test_a_pause_stops_only_the_one_who_pauses() -> None:
 
 
 def test_a_takeover_closes_the_first_person_and_opens_the_second() -> None:
-    times = bench_time(
-        [mark(ANN, "open", 8), mark(BEN, "takeover", 8, 45), mark(BEN, "close", 9)], (), at(23)
-    )
+    times = bench_time([mark(ANN, "open", 8), mark(BEN, "takeover", 8, 45), mark(BEN, "close", 9)], (), at(23))
     assert times.intervals == (Interval(ANN, at(8), at(8, 45)), Interval(BEN, at(8, 45), at(9)))
     assert (times.person_s(ANN), times.person_s(BEN)) == (2700, 900)
 
@@ -78,9 +76,7 @@ def test_a_tick_during_a_cure_opens_at_the_tick() -> None:
     assert minutes(marks) == 10 + 15
 
 
-@pytest.mark.parametrize(
-    "stop", [mark(ANN, "pause", 8, 20), mark(BEN, "hold", 8, 20), mark(ANN, "close", 8, 20)]
-)
+@pytest.mark.parametrize("stop", [mark(ANN, "pause", 8, 20), mark(BEN, "hold", 8, 20), mark(ANN, "close", 8, 20)])
 def test_a_stop_during_a_cure_keeps_it_from_opening_again(stop: Mark) -> None:
     marks = [mark(ANN, "open", 8), mark(ANN, "cure", 8, 10, at(8, 40)), stop]
     assert minutes(marks) == 10
@@ -113,9 +109,7 @@ def test_two_tablets_of_one_person_count_once() -> None:
 
 
 def test_two_jobs_of_one_person_count_once() -> None:
-    day = union(
-        [Interval(ANN, at(8), at(9)), Interval(ANN, at(8, 30), at(9, 30)), Interval(BEN, at(8), at(8, 1))]
-    )
+    day = union([Interval(ANN, at(8), at(9)), Interval(ANN, at(8, 30), at(9, 30)), Interval(BEN, at(8), at(8, 1))])
     assert day.total_s == 90 * 60 + 60
     assert day.person_s(ANN) == 90 * 60
 
@@ -215,9 +209,7 @@ def test_a_shift_end_never_adds_bench_time(marks: list[Mark], ends: list[datetim
 
 
 @given(histories(), histories())
-def test_the_union_is_no_more_than_the_sum_and_no_less_than_the_larger(
-    one: list[Mark], two: list[Mark]
-) -> None:
+def test_the_union_is_no_more_than_the_sum_and_no_less_than_the_larger(one: list[Mark], two: list[Mark]) -> None:
     first, second = bench_time(one, (), at(20)), bench_time(two, (), at(20))
     both = union([*first.intervals, *second.intervals])
     assert max(first.total_s, second.total_s) <= both.total_s <= first.total_s + second.total_s

@@ -50,9 +50,7 @@ def test_it_refuses_a_wrong_imei_in_plain_words(text: str, words: str) -> None:
     assert refusal.value.field == "imei"
 
 
-@pytest.mark.parametrize(
-    ("digits", "check"), [("629104150021", "3"), ("730001100001", "7"), ("890400021003", "7")]
-)
+@pytest.mark.parametrize(("digits", "check"), [("629104150021", "3"), ("730001100001", "7"), ("890400021003", "7")])
 def test_gtin_check_digits_are_those_gs1_publishes(digits: str, check: str) -> None:
     assert gtin_check_digit(digits) == check
     assert clean_gtin(f"{digits[:6]} {digits[6:]}{check}") == digits + check
@@ -70,9 +68,7 @@ def test_our_labels_carry_the_check_character_of_iso_7064() -> None:
     assert clean_label("a12425 gabc-1234002m") == "A12425GABC1234002M"
 
 
-@pytest.mark.parametrize(
-    ("text", "words"), [("", "on the label"), ("A1?", "only"), ("A12425GABC1234002N", "wrong")]
-)
+@pytest.mark.parametrize(("text", "words"), [("", "on the label"), ("A1?", "only"), ("A12425GABC1234002N", "wrong")])
 def test_it_refuses_a_wrong_label(text: str, words: str) -> None:
     with pytest.raises(Refused, match=words):
         clean_label(text)

@@ -262,9 +262,7 @@ def sheets_and_targets(draw: st.DrawFn) -> tuple[Sheet, list[str]]:
         back: bool | dict[str, object] = {"fits": fits} if releases or fits else draw(st.booleans())
         tools = draw(st.sampled_from([[], ["driver"], ["pick"], ["driver", "pick"]]))
         frees = f"u{n}" if n % 3 == 0 else None
-        steps.append(
-            step(f"s{n}", *(f"s{b}" for b in after), releases=releases, refit=back, tools=tools, frees=frees)
-        )
+        steps.append(step(f"s{n}", *(f"s{b}" for b in after), releases=releases, refit=back, tools=tools, frees=frees))
     units = [unit(f"u{n}") for n in range(0, count, 3)]
     targets = draw(st.lists(st.sampled_from([u["id"] for u in units]), min_size=1, unique=True))
     return sheet(draw(st.permutations(steps)), units), targets

@@ -41,9 +41,7 @@ EXAMPLE = sheet(
         (["ghost"], ["ghost"], ["power"]),
     ],
 )
-def test_the_tests_due_follow_from_what_was_disturbed(
-    steps: list[str], units: list[str], wanted: list[str]
-) -> None:
+def test_the_tests_due_follow_from_what_was_disturbed(steps: list[str], units: list[str], wanted: list[str]) -> None:
     assert [test.id for test in release.tests_due(EXAMPLE, steps, units)] == wanted
 
 
@@ -62,9 +60,7 @@ def test_the_tests_due_follow_from_what_was_disturbed(
 def test_limits_are_inclusive_and_told_in_words(
     value: str, low: str | None, high: str | None, passed: bool, words: str
 ) -> None:
-    verdict = judge_reading(
-        Decimal(value), Decimal(low) if low else None, Decimal(high) if high else None, "V"
-    )
+    verdict = judge_reading(Decimal(value), Decimal(low) if low else None, Decimal(high) if high else None, "V")
     assert (verdict.passed, verdict.words) == (passed, words)
 
 

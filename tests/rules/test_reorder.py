@@ -67,9 +67,7 @@ RULES = st.builds(
 
 
 @given(STOCKS, RULES)
-def test_an_order_reaches_the_level_in_whole_packs_and_not_a_pack_too_many(
-    stock: Stock, rule: ReorderRule
-) -> None:
+def test_an_order_reaches_the_level_in_whole_packs_and_not_a_pack_too_many(stock: Stock, rule: ReorderRule) -> None:
     answer = reorder(stock, rule)
     assert answer.due is (stock.position <= rule.reorder_point and stock.position < rule.order_up_to)
     if answer.due:

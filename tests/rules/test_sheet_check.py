@@ -26,9 +26,7 @@ def only(found: tuple[Finding, ...]) -> Finding:
     return found[0]
 
 
-def check(
-    steps: list[dict[str, Any]], units: list[dict[str, Any]] | None = None, **more: Any
-) -> tuple[Finding, ...]:
+def check(steps: list[dict[str, Any]], units: list[dict[str, Any]] | None = None, **more: Any) -> tuple[Finding, ...]:
     return check_sheet(sheet(steps, units or [unit("cell")], **more), None)
 
 

@@ -43,7 +43,7 @@ def hand_out_kit(
     job_flow.check_hand_out(standing_of(job, state_of(job), waits))
     _check_needed(picks, waits)
     day = today or at.date()
-    _check_serials(session, picks, day)
+    _check_serials(session, picks)
     issued = stores.hand_out(
         session, source_ref(number), picks, entry_id=event_id, at=at, who=who, today=day
     )  # fmt: skip
@@ -74,22 +74,22 @@ def _check_needed(picks: Sequence[Pick], waits: Mapping[str, int]) -> None:
             )
 
 
-def _check_serials(session: Session, picks: Sequence[Pick], today: date) -> None:
-    parts = shelf.shelf(session, {pick.part_number for pick in picks}, today)
+def _check_serials(session: Session, picks: Sequence[Pick]) -> None:
+    tracked = shelf.serial_tracked(session, {pick.part_number for pick in picks})
     seen: set[tuple[str, str]] = set()
     for pick in picks:
-        part = parts.get(pick.part_number)
-        if part is None or not part.serial_tracked:
+        name = tracked.get(pick.part_number)
+        if name is None:
             continue
         if len(pick.serials) != pick.quantity:
             raise Refused(
-                f"{part.name}: enter {pick.quantity} serial{'s' if pick.quantity != 1 else ''}, "
+                f"{name}: enter {pick.quantity} serial{'s' if pick.quantity != 1 else ''}, "
                 f"one for each piece; {len(pick.serials)} entered.",
                 f"serials-{pick.part_number}",
             )
         for serial in pick.serials:
             if (pick.part_number, serial) in seen:
-                raise Refused(f"{part.name}: serial {serial} is entered twice.", f"serials-{pick.part_number}")
+                raise Refused(f"{name}: serial {serial} is entered twice.", f"serials-{pick.part_number}")
             seen.add((pick.part_number, serial))
 
 

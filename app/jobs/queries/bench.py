@@ -73,10 +73,18 @@ def items_for(revision_id: int, sheet: Sheet, state: BenchState) -> Mapping[str,
     return _items(revision_id, state.teardown, state.targets, _Box(sheet))
 
 
+# Built once, as every refit tick runs them: making a statement anew costs as much as running it.
+_KIT_LOTS = select(KitLot).where(col(KitLot.job_id) == bindparam("job")).order_by(col(KitLot.id))
+_SERIALS = select(PartUse.serial).where(
+    col(PartUse.job_id) == bindparam("job"), col(PartUse.struck).is_(False), col(PartUse.serial) != ""
+)
+_SPOILED = select(BenchEvent).where(col(BenchEvent.job_id) == bindparam("job"), col(BenchEvent.kind) == "spoiled")
+
+
 def kit_lots(session: Session, job_id: int | None) -> dict[str, list[KitLot]]:
     """Return the lots handed out to a job by part number, in the order they were handed out."""
     found: dict[str, list[KitLot]] = {}
-    for row in session.exec(select(KitLot).where(col(KitLot.job_id) == job_id).order_by(col(KitLot.id))).all():
+    for row in session.exec(_KIT_LOTS, params={"job": job_id}).all():
         found.setdefault(row.part_number, []).append(row)
     return found
 
@@ -88,13 +96,7 @@ def lots_in_hand(
     tracked = any(row.serials for rows in lots.values() for row in rows)
     used: set[str] = set()
     if tracked:
-        used = set(
-            session.exec(
-                select(PartUse.serial).where(
-                    col(PartUse.job_id) == job_id, col(PartUse.struck).is_(False), col(PartUse.serial) != ""
-                )
-            ).all()
-        )
+        used = set(session.exec(_SERIALS, params={"job": job_id}).all())
         used |= _spoiled_serials(session, job_id)
     return {
         part: [
@@ -112,9 +114,7 @@ def lots_in_hand(
 
 def _spoiled_serials(session: Session, job_id: int | None) -> set[str]:
     """Return the serials of tracked pieces that were spoilt in fitting, but for reports taken back."""
-    rows = session.exec(
-        select(BenchEvent).where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind) == "spoiled")
-    ).all()
+    rows = session.exec(_SPOILED, params={"job": job_id}).all()
     if not rows:
         return set()
     undone = set(

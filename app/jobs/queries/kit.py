@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Job, KitLine, KitLot
-from app.jobs.queries.jobs import JobDetail, is_begun
+from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot
+from app.jobs.queries.jobs import OPEN_STAGES, JobDetail, is_begun
 from app.rules.counting import BenchState
 from app.rules.job_flow import Standing
 from app.stores import queries as stores
@@ -108,14 +109,25 @@ def handed_lots(session: Session, job_id: int) -> tuple[HandedLot, ...]:
     return tuple(HandedLot(r.part_number, r.lot_id, r.lot_code, r.issued, r.unit_cost, tuple(r.serials)) for r in rows)
 
 
+# Built once: making a statement anew costs as much as running it.
+_OUTSTANDING = (
+    select(KitLine.part_number, KitLine.planned + KitLine.added - KitLine.issued)
+    .where(col(KitLine.job_id) == bindparam("job"), KitLine.planned + KitLine.added > KitLine.issued)
+    .order_by(col(KitLine.part_number))
+)
+
+
 def outstanding(session: Session, job_id: int) -> dict[str, int]:
     """Return what is still to hand out to a job, by part number; zeros left out."""
-    rows = session.exec(
-        select(KitLine.part_number, KitLine.planned + KitLine.added - KitLine.issued)
-        .where(col(KitLine.job_id) == job_id, KitLine.planned + KitLine.added > KitLine.issued)
-        .order_by(col(KitLine.part_number))
-    ).all()
-    return dict(rows)
+    return dict(session.exec(_OUTSTANDING, params={"job": job_id}).all())
+
+
+def any_short(session: Session) -> bool:
+    """Whether any open job waits on a parts hold: asked after stock moved, before anything is locked."""
+    found = session.exec(
+        select(Job.id).where(col(Job.stage).in_(OPEN_STAGES), col(Job.hold) == Hold.PARTS).limit(1)
+    ).first()
+    return found is not None
 
 
 def planned_of_passes(session: Session, job_id: int) -> dict[str, int]:

@@ -18,6 +18,7 @@ from app.jobs.pages import board, booking
 from app.jobs.pages.booking import SerialCheck
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.jobs import JobFilter
+from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Bench, Caller, Everybody, Posted, Supervisor
 from app.people.models import Role
 from app.platform import clock
@@ -314,4 +315,5 @@ def return_device(
             settle(session, key, f"/jobs/{number}")
     except Refused as refusal:
         return _hold_page(request, db, caller, number, blank(), form.refused(refusal), status=409)
+    serve_waiting_jobs(db, settings, caller.person_id)
     return see_other(f"/jobs/{number}")

@@ -14,6 +14,7 @@ from app.jobs.forms import OverrideForm, ReleaseTestForm, SignForm
 from app.jobs.pages.account import close_page
 from app.jobs.pages.card import card_page
 from app.jobs.pages.closing import count_page, release_page
+from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Bench, Caller, Everybody, Posted
 from app.platform import clock
 from app.platform.db import Database
@@ -169,6 +170,7 @@ def close_job(request: Request, db: Db, settings: SiteSettings, caller: Bench, r
             )
     except Refused as refusal:
         return _close(request, db, settings, number, form.refused(refusal), 409)
+    serve_waiting_jobs(db, settings, caller.person_id)  # What was left of its kit may end another job's wait.
     return see_other(f"/jobs/{number}")
 
 

@@ -13,6 +13,7 @@ from app.jobs.actions.quote import Answer, answer_quote, send_quote
 from app.jobs.forms import AnswerForm, PlanForm, QuoteForm
 from app.jobs.pages import planning
 from app.jobs.queries import jobs as queries
+from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Bench, Caller, Everybody, Posted, Supervisor
 from app.platform import clock
 from app.platform.db import Database
@@ -204,4 +205,6 @@ def record_answer(
             settle(session, key, f"/jobs/{number}")
     except Refused as refusal:
         return _quote_page(request, db, settings, caller, number, blank(), form.refused(refusal), status=409)
+    if not answer.approved:
+        serve_waiting_jobs(db, settings, caller.person_id)
     return see_other(f"/jobs/{number}")

@@ -75,10 +75,23 @@ def _insert(session: Session, table: Any) -> Any:
     return (postgresql if session.get_bind().dialect.name == "postgresql" else sqlite).insert(table)
 
 
+# Built once: making a statement anew costs as much as running it.
+_PARTS = select(Part).where(col(Part.number).in_(bindparam("numbers", expanding=True)))
+_LEVELS = (
+    select(StockLevel.part_id, StockLevel.on_hand, StockLevel.reserved, StockLevel.on_order)
+    .where(col(StockLevel.part_id).in_(bindparam("ids", expanding=True)))
+    .order_by(col(StockLevel.part_id))
+    .with_for_update()
+)
+_PROMISED = select(Reservation.part_id, Reservation.quantity).where(
+    col(Reservation.source_ref) == bindparam("source"), col(Reservation.quantity) > 0
+)
+
+
 def lock_parts(session: Session, numbers: Iterable[str]) -> dict[str, Locked]:
     """Load parts by number and lock their levels, in ascending order of id. Raises NotFound for an unknown one."""
     wanted = sorted(set(numbers))
-    parts = session.exec(select(Part).where(col(Part.number).in_(wanted))).all()
+    parts = session.exec(_PARTS, params={"numbers": wanted}).all()
     known = {part.number for part in parts}
     for number in wanted:
         if number not in known:
@@ -97,18 +110,12 @@ def _lock(session: Session, parts: Sequence[Part]) -> list[Locked]:
     if not ids:
         return []
     by_id = {id_of(part): part for part in parts}
-    query = (
-        select(StockLevel.part_id, StockLevel.on_hand, StockLevel.reserved, StockLevel.on_order)
-        .where(col(StockLevel.part_id).in_(ids))
-        .order_by(col(StockLevel.part_id))
-        .with_for_update()
-    )
-    rows = session.exec(query).all()
+    rows = session.exec(_LEVELS, params={"ids": ids}).all()
     if len(rows) < len(ids):
         make = _insert(session, StockLevel).on_conflict_do_nothing()
         blank = {"on_hand": 0, "reserved": 0, "on_order": 0}
         session.connection().execute(make, [{"part_id": i, **blank} for i in ids])
-        rows = session.exec(query).all()
+        rows = session.exec(_LEVELS, params={"ids": ids}).all()
     return [Locked(by_id[part_id], *figures) for part_id, *figures in rows]
 
 
@@ -152,8 +159,24 @@ def post(session: Session, entry: Entry, moves: Sequence[Move]) -> None:
         sums[move.lot.part_id] = sums.get(move.lot.part_id, 0) + move.quantity
     balances = [((id_of(move.lot), move.location_id), move.quantity) for move in moves]
     _add(session, LotBalance, ("lot_id", "location_id"), "on_hand", balances)
-    for part_id, change in sorted(sums.items()):
-        change_level(session, part_id, on_hand=change)
+    change_levels(session, "on_hand", sums)
+
+
+@lru_cache(maxsize=8)
+def _add_statements(dialect: str, table: Any, keys: tuple[str, str], figure: str) -> tuple[Any, Any]:
+    """Return the statements that add to a figure: an upsert for what comes in, an update for what goes out.
+
+    An upsert would fail the CHECK on its negative first value, so what goes out is an update.
+    """
+    column = table.c[figure]
+    make = (postgresql if dialect == "postgresql" else sqlite).insert(table)
+    added = make.on_conflict_do_update(index_elements=list(keys), set_={figure: column + make.excluded[figure]})
+    taken = (
+        update(table)
+        .where(*(table.c[name] == bindparam(f"key_{n}") for n, name in enumerate(keys)))
+        .values({figure: column + bindparam("change")})
+    )
+    return added, taken
 
 
 def _add(
@@ -164,29 +187,32 @@ def _add(
     changes: Sequence[tuple[tuple[Any, Any], int]],
 ) -> None:
     """Add signed changes to a projection's figure, row by key; what comes in may make its row."""
-    table = model.__table__
-    column = table.c[figure]
+    connection = session.connection()
+    added, taken = _add_statements(connection.dialect.name, model.__table__, keys, figure)
     more = [{keys[0]: key[0], keys[1]: key[1], figure: n} for key, n in changes if n > 0]
     if more:
-        make = _insert(session, table)
-        added = make.on_conflict_do_update(index_elements=list(keys), set_={figure: column + make.excluded[figure]})
-        session.connection().execute(added, more)
-    # An upsert would fail the CHECK on its negative first value, so what goes out is an update.
+        connection.execute(added, more)
     less = [{"key_0": key[0], "key_1": key[1], "change": n} for key, n in changes if n < 0]
     if less:
-        taken = (
-            update(table)
-            .where(*(table.c[name] == bindparam(f"key_{n}") for n, name in enumerate(keys)))
-            .values({figure: column + bindparam("change")})
-        )
-        session.connection().execute(taken, less)
+        connection.execute(taken, less)
 
 
-def change_level(session: Session, part_id: int, **changes: int) -> None:
-    """Add signed changes to a level's figures (on_hand, reserved, on_order)."""
-    values = {name: getattr(StockLevel, name) + change for name, change in changes.items() if change}
-    if values:
-        session.connection().execute(update(StockLevel).where(col(StockLevel.part_id) == part_id).values(**values))
+@lru_cache(maxsize=4)
+def _level_statement(figure: str) -> Any:
+    column: Any = getattr(StockLevel, figure)
+    # Run on a connection, not through the session: rows loaded before keep what they were loaded with.
+    return (
+        update(StockLevel)
+        .where(col(StockLevel.part_id) == bindparam("key"))
+        .values({column: column + bindparam("change")})
+    )
+
+
+def change_levels(session: Session, figure: str, changes: Mapping[int, int]) -> None:
+    """Add signed changes, by part id, to a figure of the levels: on_hand, reserved or on_order."""
+    rows = [{"key": part_id, "change": change} for part_id, change in sorted(changes.items()) if change]
+    if rows:
+        session.connection().execute(_level_statement(figure), rows)
 
 
 def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, int]]) -> None:
@@ -213,17 +239,12 @@ def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, in
         sums[part_id] = sums.get(part_id, 0) + quantity
     held = [((part_id, source), quantity) for part_id, source, quantity in changes]
     _add(session, Reservation, ("part_id", "source_ref"), "quantity", held)
-    for part_id, change in sorted(sums.items()):
-        change_level(session, part_id, reserved=change)
+    change_levels(session, "reserved", sums)
 
 
 def promised_to(session: Session, source_ref: str) -> dict[int, int]:
     """Return what is promised to a source, by part id."""
-    rows = session.exec(
-        select(Reservation.part_id, Reservation.quantity).where(
-            col(Reservation.source_ref) == source_ref, col(Reservation.quantity) > 0
-        )
-    ).all()
+    rows = session.exec(_PROMISED, params={"source": source_ref}).all()
     return dict(rows)
 
 

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, select
 from app.platform.errors import NotFound, Refused, Stale
 from app.rules.money import check_unit_cost
 from app.rules.stock import check_order_quantity
-from app.stores.actions.ledger import change_level, id_of, lock_part_ids, lock_parts
+from app.stores.actions.ledger import change_levels, id_of, lock_part_ids, lock_parts
 from app.stores.models import OrderStatus, PurchaseOrder, PurchaseOrderLine, Supplier
 
 OPEN = (OrderStatus.PLACED, OrderStatus.PART_RECEIVED)
@@ -78,8 +78,7 @@ def place_order(
         row = PurchaseOrderLine(order_id=id_of(order), part_id=id_of(part), quantity=line.quantity, unit_price=price)
         session.add(row)
     session.flush()
-    for line in sorted(lines, key=lambda line: held[line.part_number].id):
-        change_level(session, held[line.part_number].id, on_order=line.quantity)
+    change_levels(session, "on_order", {held[line.part_number].id: line.quantity for line in lines})
     return order.number
 
 
@@ -151,7 +150,7 @@ def close_short(
     for line in chosen:
         line.closed_short += missing[line.part_id]
         session.add(line)
-        change_level(session, line.part_id, on_order=-missing[line.part_id])
+    change_levels(session, "on_order", {line.part_id: -missing[line.part_id] for line in chosen})
     session.flush()
     settle_status(session, order)
 

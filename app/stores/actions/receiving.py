@@ -11,7 +11,7 @@ from app.platform.errors import Refused
 from app.rules.lots import is_expired
 from app.rules.money import check_unit_cost
 from app.stores.actions.kits import find_location
-from app.stores.actions.ledger import Entry, Locked, Move, change_level, lock_parts, post
+from app.stores.actions.ledger import Entry, Locked, Move, change_levels, lock_parts, post
 from app.stores.actions.ordering import load_order, order_lines, settle_status
 from app.stores.models import Lot, MovementKind
 
@@ -76,7 +76,7 @@ def receive_goods(
     post(session, entry, moves)
     for number, part in sorted(held.items()):
         came = sum(line.quantity for line in lines if line.part_number == number)
-        change_level(session, part.id, on_order=-came)
+        change_levels(session, "on_order", {part.id: -came})
     settle_status(session, order)
     return tuple(move.lot.id for move in moves if move.lot.id is not None)
 

@@ -45,6 +45,7 @@ from app.stores.queries.shelf import (
     lots_of,
     propose_picks,
     reserved_for,
+    serial_tracked,
     shelf,
 )
 from app.stores.queries.stocktakes import CountLine, StocktakeDetail, StocktakeRow, stocktake, stocktakes
@@ -92,6 +93,7 @@ __all__ = [
     "reorder_lines",
     "reserved_for",
     "search_parts",
+    "serial_tracked",
     "shelf",
     "short_parts",
     "stock_faults",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from sqlalchemy import func, or_
+from sqlalchemy import bindparam, func, or_
 from sqlmodel import Session, col, select
 
 from app.rules.lots import ShelfLot, choose_lots
@@ -89,15 +89,25 @@ class LotRow:
     received_on: date
 
 
+# Built once, as they are run for every kit: making a statement anew costs as much as running it.
+_USABLE = (
+    select(col(Lot.part_id), func.sum(col(LotBalance.on_hand)))
+    .join(LotBalance, col(LotBalance.lot_id) == col(Lot.id))
+    .where(col(Lot.part_id).in_(bindparam("ids", expanding=True)))
+    .where(or_(col(Lot.expires_on).is_(None), col(Lot.expires_on) >= bindparam("today")))
+    .group_by(col(Lot.part_id))
+)
+_RESERVED = (
+    select(Part.number, Reservation.quantity)
+    .join(Part, col(Part.id) == col(Reservation.part_id))
+    .where(col(Reservation.source_ref) == bindparam("source"), col(Reservation.quantity) > 0)
+    .order_by(col(Part.number))
+)
+
+
 def usable_by_part(session: Session, part_ids: Iterable[int], today: date) -> dict[int, int]:
     """Return what is on hand in unexpired lots, by part id; parts with none are left out."""
-    rows = session.exec(
-        select(col(Lot.part_id), func.sum(col(LotBalance.on_hand)))
-        .join(LotBalance, col(LotBalance.lot_id) == col(Lot.id))
-        .where(col(Lot.part_id).in_(list(part_ids)))
-        .where(or_(col(Lot.expires_on).is_(None), col(Lot.expires_on) >= today))
-        .group_by(col(Lot.part_id))
-    ).all()
+    rows = session.exec(_USABLE, params={"ids": list(part_ids), "today": today}).all()
     return {part_id: int(total) for part_id, total in rows}
 
 
@@ -153,14 +163,17 @@ def _shelf_part(
     )
 
 
+def serial_tracked(session: Session, part_numbers: Iterable[str]) -> dict[str, str]:
+    """Return the names of those of the parts that are tracked by serial, by part number."""
+    query = select(Part.number, Part.name).where(
+        col(Part.number).in_(sorted(part_numbers)), col(Part.serial_tracked).is_(True)
+    )
+    return dict(session.exec(query).all())
+
+
 def reserved_for(session: Session, source_ref: str) -> dict[str, int]:
     """Return what is promised to a source and not yet handed out, by part number; zeros left out."""
-    rows = session.exec(
-        select(Part.number, Reservation.quantity)
-        .join(Part, col(Part.id) == col(Reservation.part_id))
-        .where(col(Reservation.source_ref) == source_ref, col(Reservation.quantity) > 0)
-        .order_by(col(Part.number))
-    ).all()
+    rows = session.exec(_RESERVED, params={"source": source_ref}).all()
     return dict(rows)
 
 
