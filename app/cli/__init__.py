@@ -33,7 +33,7 @@ def demo(
     data_dir: DataDir = None,
     host: Host = None,
     port: Port = None,
-    jobs: Annotated[int, typer.Option(min=30, max=20000, help="Jobs in the invented history.")] = 420,
+    jobs: Annotated[int, typer.Option(min=30, max=20000, help="Jobs in the invented history.")] = 404,
     seed: Annotated[int, typer.Option(help="The same seed and day make the same history.")] = 7,
     today: Annotated[
         datetime | None, typer.Option(formats=["%Y-%m-%d"], help="Day on which the history ends; by default, today.")

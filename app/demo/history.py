@@ -6,7 +6,7 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from app.demo import finale, storeroom
+from app.demo import finale
 from app.demo.joining import copy_all, copy_file, join_crews
 from app.demo.second import second_crew
 from app.demo.seed import sow, stage
@@ -79,8 +79,6 @@ def _last_day(db: Database, settings: Settings, seed: int, until: datetime, told
         shop.crew = CREWS  # Its serials and lots are told apart from both crews'.
         for n in finale.play(shop, until):
             told(n)
-        # The day's order round comes after the shelf ran short.
-        next(storeroom.order_round(shop, until - timedelta(minutes=30)), None)
 
 
 def _coming(shop: Workshop, first: datetime, last: datetime, count: int) -> list[list[Coming]]:

@@ -23,6 +23,7 @@ _JOB = (
     .execution_options(populate_existing=True)
 )
 
+_DIGEST = select(BenchEvent.content_hash).where(col(BenchEvent.event_id) == bindparam("b_event"))
 _EVENT = select(BenchEvent).where(col(BenchEvent.event_id) == bindparam("b_event"))
 
 
@@ -65,10 +66,12 @@ def changes_since(session: Session, job: Job, version: int, most: int = 8) -> tu
 
 def known_event(session: Session, event_id: str, digest: str) -> BenchEvent | None:
     """Return the event stored under this id, or None; Conflict when its content differs."""
-    found = session.exec(_EVENT, params={"b_event": event_id}).first()
-    if found is not None and found.content_hash != digest:
+    stored = session.connection().execute(_DIGEST, {"b_event": event_id}).scalar()
+    if stored is None:
+        return None
+    if stored != digest:
         raise Conflict("This entry was already stored with other content. Reload the page to see what is stored.")
-    return found
+    return session.exec(_EVENT, params={"b_event": event_id}).one()
 
 
 def record(

@@ -160,6 +160,11 @@ def parts_of_supplier(session: Session, supplier_id: int) -> tuple[PartRow, ...]
     return _part_rows(session, numbers)
 
 
+def parts_by_number(session: Session, numbers: Sequence[str]) -> tuple[PartRow, ...]:
+    """Return the parts with these numbers, by number; unknown ones are left out."""
+    return _part_rows(session, numbers)
+
+
 def active_parts(session: Session) -> tuple[PartRow, ...]:
     """Return all active parts, by number."""
     return _part_rows(session, None)

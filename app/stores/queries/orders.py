@@ -3,13 +3,14 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from sqlmodel import Session, col, select
 
 from app.people.queries import names
 from app.rules.reorder import Reorder, ReorderRule, Stock, reorder
 from app.stores.models import Location, OrderStatus, Part, PurchaseOrder, PurchaseOrderLine, StockLevel, Supplier
-from app.stores.queries.catalogue import PartRow, active_parts
+from app.stores.queries.catalogue import PartRow, parts_by_number
 from app.stores.queries.shelf import OPEN_ORDER, usable_by_part
 
 
@@ -203,20 +204,40 @@ def _line_row(line: PurchaseOrderLine, part: Part, location: str) -> OrderLineRo
     )
 
 
+_RULE_COLUMNS: tuple[Any, ...] = (
+    Part.id,
+    Part.number,
+    Part.reorder_point,
+    Part.order_up_to,
+    Part.pack,
+    Part.minimum_order,
+    StockLevel.on_order,
+    StockLevel.reserved,
+)
+_RULES: Any = (
+    select(*_RULE_COLUMNS)
+    .outerjoin(StockLevel, col(StockLevel.part_id) == col(Part.id))
+    .where(col(Part.active).is_(True))
+    .order_by(col(Part.number))
+)
+
+
 def reorder_lines(session: Session, today: date) -> tuple[ReorderLine, ...]:
     """Return the parts that are due, by number. Expired stock does not count as on hand."""
-    levels = {level.part_id: level for level in session.exec(select(StockLevel)).all()}
-    parts = active_parts(session)
-    usable = usable_by_part(session, [part.id for part in parts], today)
-    found = []
-    for part in parts:
-        level = levels.get(part.id) or StockLevel(part_id=part.id)
-        stock = Stock(usable.get(part.id, 0), level.on_order, level.reserved)
-        rule = ReorderRule(part.reorder_point, part.order_up_to, part.pack, part.minimum_order)
-        answer = reorder(stock, rule)
+    due: dict[str, tuple[Stock, Reorder]] = {}
+    rows = session.exec(_RULES).all()
+    usable = usable_by_part(session, [row[0] for row in rows], today)
+    for part_id, number, point, up_to, pack, minimum, on_order, reserved in rows:
+        stock = Stock(usable.get(part_id, 0), on_order or 0, reserved or 0)
+        answer = reorder(stock, ReorderRule(point, up_to, pack, minimum))
         if answer.due:
-            found.append(ReorderLine(part, stock.on_hand, stock.on_order, stock.reserved, answer))
-    return tuple(found)
+            due[number] = (stock, answer)
+    parts = parts_by_number(session, list(due)) if due else ()
+    return tuple(
+        ReorderLine(part, stock.on_hand, stock.on_order, stock.reserved, answer)
+        for part in parts
+        for stock, answer in [due[part.number]]
+    )
 
 
 def reorder_groups(session: Session, today: date) -> tuple[ReorderGroup, ...]:
