@@ -1,10 +1,11 @@
 """The whole job in a browser on a tablet: taps and typed characters counted from the bench to the closing count."""
 
 import re
+import time
 from decimal import Decimal
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from sqlmodel import select
 
 from app.jobs.models import Job, Stage
@@ -139,3 +140,20 @@ def check_the_books(site: Site, number: str) -> None:
     used = {"F-100": 1, "F-310": 1, "F-320": 2, "F-330": 1}
     assert levels == {part: 20 - used.get(part, 0) for part in levels}
     assert items["cell/unit:cell"][6] == 1
+
+
+@pytest.mark.browser
+def test_a_serial_typed_while_the_model_is_looked_up_is_not_lost(sign_in: SignedIn) -> None:
+    page = sign_in("technician")
+    page.goto("/jobs/new")
+
+    def slowly(route: Route) -> None:
+        time.sleep(0.8)
+        route.continue_()
+
+    page.route("**/jobs/new?**", slowly)
+    page.select_option("[name=device_model]", index=1)
+    # The field takes nothing while the page is being changed, so that nothing typed can vanish.
+    page.fill("[name=serial]", "FR-2001")
+    page.wait_for_timeout(1500)
+    assert page.input_value("[name=serial]") == "FR-2001"
