@@ -1,8 +1,10 @@
 """Forms: raw input kept as typed, checked by a pydantic model, errors in words beside the field."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Generic, TypeVar, get_origin
+from decimal import Decimal
+from typing import Any, Generic, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -96,7 +98,7 @@ def check(model: type[M], raw: RawForm) -> Form[M]:
         if get_origin(info.annotation) in (list, tuple):
             given[name] = tuple(v for v in raw.all(name) if v.strip())
         elif raw.get(name) != "":
-            given[name] = raw.get(name)
+            given[name] = _number(raw.get(name)) if _is_decimal(info.annotation) else raw.get(name)
     try:
         data = model.model_validate(given)
     except ValidationError as error:
@@ -109,6 +111,15 @@ def check(model: type[M], raw: RawForm) -> Form[M]:
                 refusal = _words(detail)
         return Form(values=values, errors=found, lists=lists, refusal=refusal)
     return Form(values=values, lists=lists, data=data)
+
+
+def _is_decimal(annotation: Any) -> bool:
+    return annotation is Decimal or Decimal in get_args(annotation)
+
+
+def _number(text: str) -> str:
+    """Read a decimal comma as a point, as half of Europe writes it; anything else stays as typed."""
+    return text.replace(",", ".") if re.fullmatch(r"[+-]?\d+,\d+", text) else text
 
 
 _WORDS = {

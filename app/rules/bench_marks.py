@@ -22,6 +22,9 @@ def marks_of(event: Event) -> tuple[Mark, ...]:
     if kind is None or event.person is None or event.data.get("hold") == "parts":
         return ()
     found = Mark(event.person, event.at, kind)
+    if event.kind == "test" and event.data.get("complete"):
+        # Nothing is left to do by hand: an open job must not gather labour until somebody closes it.
+        return (found, Mark(event.person, event.at, "close"))
     if event.kind == "tick" and event.data.get("timer") == "cure":
         return (found, Mark(event.person, event.at, "cure", datetime.fromisoformat(event.data["ready_at"])))
     return (found,)

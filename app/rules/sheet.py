@@ -142,6 +142,7 @@ class Reject(Frozen):
 
     say: Text
     add: tuple[NewPart, ...] = ()
+    hold: bool = Field(default=False, description="A danger to people: the job goes to a safety hold at once.")
 
 
 class Inspection(Frozen):

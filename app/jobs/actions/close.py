@@ -147,6 +147,8 @@ def record_test(
     data: dict[str, Any] = {"test": test_id, "passed": passed, "words": words, "reading": shown, "note": note}
     if second is not None:
         data["second"] = second
+    if passed and all(t.id == test_id for t in still_to_test(work.sheet, work.state)):
+        data["complete"] = True
     record(session, work.job, kind="test", at=at, who=who, event_id=event_id, data=data, digest=digest)
     if not passed:
         again = derived(event_id, "reopened")

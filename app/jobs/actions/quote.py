@@ -83,6 +83,8 @@ def answer_quote(
         return
     job = load_job(session, number, version)
     job_flow.check_answer(standing_of(job, state_of(job), {}))
+    if answer.answered_on > at.astimezone(settings.zone).date():
+        raise Refused("The owner cannot have answered on a day that is still to come.", "answered_on")
     data = {
         "by": answer.by,
         "means": answer.means,

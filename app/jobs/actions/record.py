@@ -61,7 +61,7 @@ def changes_since(session: Session, job: Job, version: int, most: int = 8) -> tu
         .order_by(col(BenchEvent.sequence).desc())
         .limit(min(behind, most))
     ).all()
-    return tuple(f"{at:%H:%M} UTC: {kind}" + (f" ({step})" if step else "") for kind, step, at in reversed(rows))
+    return tuple(kind + (f" ({step})" if step else "") for kind, step, _at in reversed(rows))
 
 
 def known_event(session: Session, event_id: str, digest: str) -> BenchEvent | None:

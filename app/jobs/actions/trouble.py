@@ -5,9 +5,10 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.bench import Bench, strike, write_scrap
+from app.jobs.actions.hold import begin_hold, following_id, put_down
 from app.jobs.actions.kit_changes import add_to_kit, shrink_kit
 from app.jobs.actions.record import known_event, record
-from app.jobs.models import BenchEvent, Job, Stage
+from app.jobs.models import BenchEvent, Hold, Job, Stage
 from app.jobs.queries.bench import find_event, kit_lots, lots_in_hand
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
@@ -46,6 +47,7 @@ def report(
     if work.job.stage not in (Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED):
         raise Refused("Trouble is reported while the job is at the bench.")
     outcome, data, step = _decide(work, kind, item, count, part, inspection)
+    danger = str(data.pop("danger", ""))
     data |= {"count": count, "note": note, "needs": dict(outcome.needs)}
     if outcome.effect:
         data["effect"] = outcome.effect
@@ -58,6 +60,10 @@ def report(
     _count_spoiled(session, work.job, outcome.fitted)
     if work.job.stage is Stage.COUNTED:
         work.job.stage = Stage.REFIT
+    if danger:
+        put_down(session, work.job, "on hold: safety", at=at, who=who, event_id=event_id)
+        held = following_id(event_id, "hold")
+        begin_hold(session, work.job, Hold.SAFETY, danger, at=at, who=who, event_id=held)
     return add_to_kit(session, work.job, outcome.needs, at=at, who=who, entry_id=event_id)
 
 
@@ -77,7 +83,10 @@ def _decide(
         if found is None:
             raise Refused("Choose an inspection of this job.", "inspection")
         outcome = bench.reject(work.items, state, step_id, found)
-        return outcome, {"reject": inspection, "say": found.on_reject.say}, step_id
+        said: dict[str, object] = {"reject": inspection, "say": found.on_reject.say}
+        if found.on_reject.hold:
+            said["danger"] = found.on_reject.say
+        return outcome, said, step_id
     item = work.item(key)
     counted = state.items[key]
     chosen = part or state.new_part.get(key)

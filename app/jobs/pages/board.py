@@ -82,6 +82,7 @@ class BoardPage:
     answers: tuple[ListedJob, ...]
     late: tuple[ListedJob, ...]
     prepare: tuple[ListedJob, ...]
+    ready: tuple[ListedJob, ...]
     at_bench: tuple[ListedJob, ...]
 
 
@@ -193,6 +194,7 @@ def board(session: Session, today: date) -> BoardPage:
         answers=lister.all(row for row in held if row.stage is Stage.QUOTED),
         late=lister.all(queries.late_jobs(session, today)),
         prepare=lister.all(queries.jobs_at(session, TO_PREPARE)),
+        ready=lister.all(queries.jobs_at(session, (Stage.KITTED,))),
         at_bench=lister.all(working, known),
     )
 

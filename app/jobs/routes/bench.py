@@ -10,6 +10,7 @@ from app.jobs.actions import bench as actions
 from app.jobs.actions.bench import derived
 from app.jobs.actions.record import load_job
 from app.jobs.actions.trouble import report
+from app.jobs.models import Hold
 from app.jobs.pages.bench import bench_page
 from app.jobs.queries.bench import find_event
 from app.people.access import Bench, Caller, Posted
@@ -99,7 +100,9 @@ def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: P
                 own = side == "up" and n == 0
                 said = _reject(session, number, name, event_id if own else derived(event_id, name), at, caller)
                 says.append(said)
-            if not (rejects and side == "up"):
+            # A danger to people stops here: what was rejected is kept, and the step is not ticked.
+            held = bool(rejects) and load_job(session, number).hold is Hold.SAFETY
+            if not held and not (rejects and side == "up"):
                 actions.tick(
                     session,
                     number,

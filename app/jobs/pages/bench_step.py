@@ -1,0 +1,224 @@
+"""The step in focus on the bench page: what it releases or fits, its inspections, serials, drawing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from markupsafe import Markup
+from sqlmodel import Session
+
+from app.jobs.models import Hold
+from app.jobs.queries.bench import BenchJob
+from app.procedures import queries as procedures
+from app.rules import bench
+from app.rules.bench import LotInHand
+from app.rules.counting import BenchState, Item, ItemCount
+from app.rules.hazards import sort_hazards
+from app.rules.sheet import Hazard, Inspection, Refit, ReuseClass, Sheet, Step
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of what to release or to fit; counts as ``ItemCount``, ``goes`` as the macro takes it."""
+
+    key: str
+    count: int
+    name: str
+    detail: str
+    goes: str
+    pocket: int | None
+    out: int
+    back: int
+    scrapped: int
+    absent: int
+    new: int
+    total: int
+
+
+@dataclass(frozen=True)
+class Check:
+    """An inspection: ``value`` names it for the reject box; ``failed`` when it was rejected already."""
+
+    ask: str
+    value: str
+    failed: bool
+
+
+@dataclass(frozen=True)
+class StepView:
+    """The step in focus, on the side it is worked."""
+
+    id: str
+    side: str
+    number: int
+    title: str
+    do: str
+    kicker: str
+    hazards: tuple[Hazard, ...]
+    tools: tuple[tuple[str, str | None], ...]
+    lines: tuple[Line, ...]
+    checks: tuple[Check, ...]
+    old_serial: str
+    new_serial: str
+    done: bool
+    drawing: Markup | None
+    dense: bool = False
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """What the bench page is built from: the job as it stands, its sheet, and what is in hand."""
+
+    job: BenchJob
+    sheet: Sheet
+    items: Mapping[str, Item]
+    pockets: Mapping[str, int]
+    in_hand: Mapping[str, Sequence[LotInHand]]
+    at: datetime
+    who: int
+
+    @property
+    def state(self) -> BenchState:
+        return self.job.state
+
+
+def hold_words(job: BenchJob) -> str:
+    """Return why the job is on hold, or nothing."""
+    return "" if job.hold is Hold.NONE else job.hold_reason or job.hold.value
+
+
+def step_view(session: Session, loaded: Loaded, side: str, step_id: str) -> StepView:
+    """Build the step in focus on the side ``side`` (down or up)."""
+    step = loaded.sheet.step(step_id)
+    refit = step.refit if side == "up" else None
+    numbers = bench.step_numbers(loaded.sheet, loaded.state.teardown)
+    drawing = procedures.step_svgs(session, loaded.job.revision_id).get(step.picture or loaded.sheet.picture or "")
+    old, new = _serials(loaded, step, refit)
+    hazards = tuple(sort_hazards(refit.hazards if refit else step.hazards))
+    lines = tuple(_line(loaded, step, item, side) for item in loaded.items.values() if _belongs(item, step_id, side))
+    checks = _checks(loaded.state, step_id, refit.inspect if refit else step.inspect)
+    return StepView(
+        id=step_id,
+        side=side,
+        number=numbers[step_id],
+        title=refit.title if refit else step.title,
+        do=refit.do if refit else step.do,
+        kicker=_kicker(loaded, step_id, side, numbers[step_id]),
+        hazards=hazards,
+        tools=_tools(loaded.sheet, refit.tools or step.tools if refit else step.tools),
+        lines=lines,
+        checks=checks,
+        old_serial=old,
+        new_serial=new,
+        done=step_id in (loaded.state.up if side == "up" else loaded.state.down),
+        drawing=drawing,
+        dense=_is_dense(refit.do if refit else step.do, len(lines), checks, len(hazards), exchange=bool(old)),
+    )
+
+
+def _is_dense(do: str, lines: int, checks: Sequence[Check], hazards: int, *, exchange: bool) -> bool:
+    """Whether a step has so much on it that smaller type is better than scrolling; in lines of text, by eye."""
+    rows = len(do) / 42 + 1.9 * lines + sum(2.6 + len(c.ask) / 40 for c in checks) + 4.5 * hazards + 3 * exchange
+    return rows > 13
+
+
+def _kicker(loaded: Loaded, step_id: str, side: str, number: int) -> str:
+    state = loaded.state
+    done = step_id in (state.up if side == "up" else state.down)
+    focus = bench.focus(loaded.sheet, state)
+    words = f"{'Refit of step' if side == 'up' else 'Step'} {number}"
+    if done:
+        return f"{words} · done"
+    return words if focus == (side, step_id) else f"{words} · not next"
+
+
+def _belongs(item: Item, step_id: str, side: str) -> bool:
+    return item.step == step_id and (side == "up" or item.kind != "fit")
+
+
+def _tools(sheet: Sheet, ids: Sequence[str]) -> tuple[tuple[str, str | None], ...]:
+    named = {tool.id: (tool.name, tool.size) for tool in sheet.tools}
+    return tuple(named[i] for i in ids)
+
+
+def _checks(state: BenchState, step_id: str, looks: Sequence[Inspection]) -> tuple[Check, ...]:
+    return tuple(Check(i.ask, f"{step_id}/{i.id}", f"{step_id}/{i.id}" in state.rejects) for i in looks)
+
+
+def _serials(loaded: Loaded, step: Step, refit: Refit | None) -> tuple[str, str]:
+    """Return ('ask', serial of the new unit) where this refit exchanges a unit whose serial is tracked."""
+    if refit is None or step.frees is None or step.frees not in loaded.state.targets:
+        return "", ""
+    unit = next(u for u in loaded.sheet.units if u.id == step.frees)
+    if not unit.serial_tracked:
+        return "", ""
+    free = [s for lot in loaded.in_hand.get(unit.part, ()) for s in lot.serials]
+    return "ask", free[0] if free else ""
+
+
+def _line(loaded: Loaded, step: Step, item: Item, side: str) -> Line:
+    count = loaded.state.items.get(item.key, ItemCount(baseline=item.baseline))
+    pocket = loaded.pockets.get(item.key)
+    if side == "down":
+        return down_line(loaded, step, item, count, pocket)
+    back, new = bench.wanted(item, count)
+    done = step.id in loaded.state.up
+    shown = count.refitted + count.new if done else back + new
+    goes = "tray" if pocket and (back or done) and not new else "new" if new or (done and count.new) else "stays"
+    return Line(
+        key=item.key,
+        count=shown,
+        name=item.name,
+        detail=_up_detail(loaded, step, item, back, new),
+        goes=goes,
+        pocket=pocket,
+        out=count.out,
+        back=count.refitted,
+        scrapped=count.scrapped,
+        absent=count.absent,
+        new=count.new,
+        total=max(item.baseline, 1),
+    )
+
+
+def down_line(loaded: Loaded, step: Step, item: Item, count: ItemCount, pocket: int | None) -> Line:
+    """Build the line of what a step releases, counted or still to count."""
+    done = step.id in loaded.state.down
+    detail = []
+    if count.absent:
+        detail.append(f"{count.absent} missing on arrival")
+    if count.damaged:
+        detail.append(f"{count.damaged} damaged")
+    if item.target:
+        detail.append("to be exchanged")
+    elif item.reuse is ReuseClass.INSPECT:
+        detail.append("goes back only if it passes")
+    return Line(
+        key=item.key,
+        count=count.out if done else count.baseline - count.absent,
+        name=item.name,
+        detail=" · ".join(detail),
+        goes="scrap" if item.reuse is ReuseClass.SINGLE_USE else "tray" if pocket else "stays",
+        pocket=pocket,
+        out=count.out,
+        back=count.refitted,
+        scrapped=count.scrapped,
+        absent=count.absent,
+        new=count.new,
+        total=item.baseline,
+    )
+
+
+def _up_detail(loaded: Loaded, step: Step, item: Item, back: int, new: int) -> str:
+    detail = []
+    fixing = next((f for f in step.releases if item.key == f"{step.id}/{f.id}"), None)
+    if fixing is not None and fixing.kind.value == "screw":
+        torque = fixing.torque
+        detail.append(f"{torque.value_ncm.normalize():f} N·cm, {torque.source}" if torque else "torque not given")
+    if new:
+        part = loaded.state.new_part.get(item.key) or item.part or ""
+        codes = [lot.code for lot in loaded.in_hand.get(part, ()) if lot.free > 0]
+        detail.append(f"{part} · lot {codes[0]}" if codes else part)
+    if new and back:
+        detail.append(f"{back} from the tray, {new} new")
+    return " · ".join(d for d in detail if d)
