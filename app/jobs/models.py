@@ -115,7 +115,12 @@ class BenchEvent(SQLModel, table=True):
     """One fact about a job, appended. ``chain`` is SHA-256 over the previous chain and this event's content."""
 
     __tablename__ = "bench_event"
-    __table_args__ = (UniqueConstraint("job_id", "sequence"), Index("ix_bench_event_at", "at"))
+    __table_args__ = (
+        UniqueConstraint("job_id", "sequence"),
+        UniqueConstraint("device_id", "device_sequence"),
+        CheckConstraint("(device_id IS NULL) = (device_sequence IS NULL)", name="device_numbers_its_entries"),
+        Index("ix_bench_event_at", "at"),
+    )
 
     id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
     event_id: str = Field(max_length=36, unique=True)
@@ -130,6 +135,8 @@ class BenchEvent(SQLModel, table=True):
     data: dict[str, Any] = Field(default_factory=dict, sa_column=Column(Json, nullable=False))
     undoes: str | None = Field(default=None, max_length=36, description="event_id of the entry this takes back")
     chain: str = Field(max_length=64)
+    device_id: str | None = Field(default=None, max_length=36, description="The tablet's own id, for what it sent.")
+    device_sequence: int | None = Field(default=None, description="The tablet's count of its entries, from 1.")
 
 
 class KitLine(SQLModel, table=True):

@@ -29,6 +29,14 @@ class Hand(StrEnum):
     LEFT = "left"
 
 
+class Tones(StrEnum):
+    """How loud the bench page tells what became of a tap; shape and words tell it as well."""
+
+    OFF = "off"
+    SOFT = "soft"
+    LOUD = "loud"
+
+
 class Person(SQLModel, table=True):
     """A member of staff. The secret is an Argon2id hash of a passphrase, or of a PIN for technicians."""
 
@@ -43,6 +51,9 @@ class Person(SQLModel, table=True):
     active: bool = True
     theme: Theme = Field(default=Theme.AUTO, sa_column=Column(enum_type(Theme, "theme"), nullable=False))
     hand: Hand = Field(default=Hand.RIGHT, sa_column=Column(enum_type(Hand, "hand"), nullable=False))
+    tones: Tones = Field(
+        default=Tones.SOFT, sa_column=Column(enum_type(Tones, "tones"), nullable=False, server_default="soft")
+    )
     created_at: datetime
     version: int = 1
 
@@ -61,6 +72,47 @@ class SignIn(SQLModel, table=True):
     revoked_at: datetime | None = None
     agent: str = Field(default="", max_length=200)
     address: str = Field(default="", max_length=64)
+    tap_hash: str | None = Field(
+        default=None, max_length=64, unique=True, description="Hash of the right that what is tapped under it carries."
+    )
+    signed_out_at: datetime | None = Field(default=None, description="Set by the person; a revocation sets the other.")
+    tablet_id: int | None = Field(default=None, foreign_key="tablet.id", index=True)
+
+
+class Tablet(SQLModel, table=True):
+    """A tablet that a supervisor enrolled: PINs are taken on it. Only the hash of its cookie is kept."""
+
+    __tablename__ = "tablet"
+    __table_args__ = (
+        CheckConstraint("length(label) between 1 and 80", name="label_length"),
+        CheckConstraint("waiting >= 0", name="waiting_not_negative"),
+    )
+
+    id: int | None = Field(default=None, primary_key=True)
+    label: str = Field(max_length=80)
+    token_hash: str = Field(max_length=64, unique=True)
+    enrolled_at: datetime
+    enrolled_by: int = Field(foreign_key="person.id")
+    revoked_at: datetime | None = None
+    revoked_by: int | None = Field(default=None, foreign_key="person.id")
+    last_seen_at: datetime | None = None
+    waiting: int = Field(default=0, description="Entries that waited on the tablet when it was last in contact.")
+    waiting_since: datetime | None = None
+    version: int = 1
+
+
+class TabletCode(SQLModel, table=True):
+    """A one-time code that enrols one tablet under a label; only its hash is kept."""
+
+    __tablename__ = "tablet_code"
+
+    id: int | None = Field(default=None, primary_key=True)
+    code_hash: str = Field(max_length=64, unique=True)
+    label: str = Field(max_length=80)
+    made_by: int = Field(foreign_key="person.id")
+    created_at: datetime
+    expires_at: datetime
+    used_at: datetime | None = None
 
 
 class SignInAttempt(SQLModel, table=True):
