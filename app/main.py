@@ -6,28 +6,15 @@ from importlib import import_module
 
 from fastapi import Depends, FastAPI
 from fastapi.middleware.gzip import GZipMiddleware
-from starlette.responses import Response
-from starlette.staticfiles import StaticFiles
-from starlette.types import Scope
 
 from app.jobs.routes.waiting import after_stores
 from app.platform import failures
 from app.platform.db import Database, make_database
 from app.platform.settings import Settings, get_settings
+from app.platform.static_files import StaticForEver
 from app.platform.web import VERSION, SecurityHeaders, make_environment, static_folder
 
 ROOMS = ("platform", "people", "stores", "procedures", "jobs", "review")
-
-
-class StaticForEver(StaticFiles):
-    """Static files whose address carries a mark of their content may be cached for ever."""
-
-    async def get_response(self, path: str, scope: Scope) -> Response:
-        """Answer with the file; ``?v=`` in the address makes it immutable."""
-        response = await super().get_response(path, scope)
-        marked = b"v=" in scope.get("query_string", b"")
-        response.headers["cache-control"] = "public, max-age=31536000, immutable" if marked else "no-cache"
-        return response
 
 
 def build_app(settings: Settings | None = None, db: Database | None = None) -> FastAPI:

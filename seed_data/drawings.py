@@ -4,7 +4,7 @@
     python seed_data/drawings.py --proof DIR      also writes a page a device with all pictures on it
 
 Each picture is checked against its procedure: one picture a step, and one open ring a place, so that the
-rings on the drawing are the counts in the list, in the same order.
+rings on the drawing are the counts in the list, in the same order, and the places in the procedure lie on the rings.
 """
 
 import argparse
@@ -13,7 +13,7 @@ from typing import Any
 
 import yaml
 from drawing_kit import lomvi_s4, skarv_h2, teist_b8
-from drawing_kit.scene import Device, compose
+from drawing_kit.scene import Device, compose, places
 
 HERE = Path(__file__).parent / "procedures"
 DEVICES = (skarv_h2.DEVICE, lomvi_s4.DEVICE, teist_b8.DEVICE)
@@ -42,11 +42,23 @@ def ancestors(sheet: dict[str, Any], step: str) -> set[str]:
     return found
 
 
+def _check_places(name: str, releases: list[dict[str, Any]], rings: list[tuple[float, float]]) -> None:
+    """Check a ring a piece, and that the places written in the procedure are where the rings are."""
+    pieces = sum(fixing["count"] for fixing in releases)
+    if pieces != len(rings):
+        raise ValueError(f"{name}: {len(rings)} rings, {pieces} places")
+    for fixing in releases:
+        mine, rings = rings[: fixing["count"]], rings[fixing["count"] :]
+        written = [(place["x"], place["y"]) for place in fixing.get("places", [])]
+        if written and written != mine:
+            raise ValueError(f"{name}: the places of {fixing['id']} are {written}, the rings at {mine}")
+
+
 def draw(device: Device) -> list[tuple[str, str]]:
     """Draw all pictures of a device, write them, and return (name, SVG); raises ValueError on a mismatch."""
     sheet = yaml.safe_load((HERE / f"{device.code}.yaml").read_text(encoding="utf-8"))
-    places = {s["id"]: sum(f["count"] for f in s.get("releases", [])) for s in sheet["steps"]}
-    missing = places.keys() - {picture.step for picture in device.pictures}
+    releases = {s["id"]: s.get("releases", []) for s in sheet["steps"]}
+    missing = releases.keys() - {picture.step for picture in device.pictures}
     if missing:
         raise ValueError(f"{device.code}: no picture for {', '.join(sorted(missing))}")
     folder = HERE / "drawings" / device.code
@@ -54,8 +66,7 @@ def draw(device: Device) -> list[tuple[str, str]]:
     done = []
     for picture in device.pictures:
         result = compose(device, picture, ancestors(sheet, picture.step))
-        if result.holes != places.get(picture.step, 0):
-            raise ValueError(f"{device.code}/{picture.step}: {result.holes} rings, {places[picture.step]} places")
+        _check_places(f"{device.code}/{picture.step}", releases.get(picture.step, []), places(result, picture))
         text = result.svg()
         if len(text.encode()) > MOST_BYTES:
             raise ValueError(f"{device.code}/{picture.step}: {len(text.encode())} bytes, more than {MOST_BYTES}")

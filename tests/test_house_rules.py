@@ -16,11 +16,8 @@ pytestmark = pytest.mark.house
 LONGEST_FILE = 400
 LONGEST_FUNCTION = 60
 # What is longer for now. An entry may shrink or go; nothing joins without a good reason.
-LONGER_FILES = {
-    "app/rules/counting.py": 510,
-    "app/rules/bench.py": 415,
-}
-LONGER_FUNCTIONS = {"app/jobs/pages/bench.py:bench_page": 62}
+LONGER_FILES: dict[str, int] = {}
+LONGER_FUNCTIONS: dict[str, int] = {}
 
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "pyproject.toml", "app", "migrations", "templates", "static", "tests", "seed_data",

@@ -8,6 +8,9 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+# The cookie of the tablet that the test databases have enrolled: PINs are taken on enrolled tablets alone.
+TABLET_TOKEN = "the-tablet-of-the-test-bench"
+
 
 class Page:
     """One page as the visitor got it."""
@@ -71,7 +74,7 @@ class FormFiller:
     def _add(self, name: str, value: str) -> None:
         self.values.setdefault(name, []).append(value)
 
-    def submit(self, files: dict[str, Any] | None = None, **changed: Any) -> Page:
+    def submit(self, files: Any = None, **changed: Any) -> Page:
         """Send the form with some fields changed; a list sends several values, None leaves a field out."""
         values = dict(self.values)
         for name, value in changed.items():
@@ -87,11 +90,13 @@ class FormFiller:
 
 
 class Visitor:
-    """A client with cookies that behaves like a browser's navigation."""
+    """A client with cookies that behaves like a browser's navigation, on the enrolled test tablet or on another."""
 
-    def __init__(self, app: FastAPI) -> None:
+    def __init__(self, app: FastAPI, tablet: str | None = TABLET_TOKEN) -> None:
         self.client = TestClient(app, base_url="http://testserver", raise_server_exceptions=True)
         self.client.headers["sec-fetch-site"] = "same-origin"
+        if tablet is not None:
+            self.client.cookies.set("countback-tablet", tablet, domain="testserver.local", path="/")
 
     def open(self, path: str, **headers: str) -> Page:
         """GET a page and follow redirects."""

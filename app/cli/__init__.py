@@ -80,7 +80,7 @@ def migrate(data_dir: DataDir = None) -> None:
 
 @app.command()
 def check(data_dir: DataDir = None) -> None:
-    """Check settings, database, migration, stock ledger, job records and their seals. Exit status 0 or 1."""
+    """Check settings, database, migration, stock ledger, job records, their seals, media. Exit status 0 or 1."""
     from app.cli.checking import run
 
     run(data_dir)
@@ -112,23 +112,36 @@ def import_parts(
 
 
 @app.command()
-def backup(path: Annotated[Path, typer.Argument(help="File to write.")], data_dir: DataDir = None) -> None:
+def backup(
+    path: Annotated[Path, typer.Argument(help="File to write.")],
+    media: Annotated[bool, typer.Option("--media", help="Copy pictures and recordings too, into PATH.media.")] = False,
+    data_dir: DataDir = None,
+) -> None:
     """Write a verified copy of the database while the server goes on."""
     from app.cli.upkeep import backup as run
 
-    run(path, data_dir)
+    run(path, media, data_dir)
 
 
 @app.command()
 def restore(
     path: Annotated[Path, typer.Argument(help="File that backup wrote.")],
     replace: Annotated[bool, typer.Option("--replace", help="Put it in place of the database that is there.")] = False,
+    media: Annotated[bool, typer.Option("--media", help="Copy from PATH.media what the media folder lacks.")] = False,
     data_dir: DataDir = None,
 ) -> None:
     """Put a copy in place of the database, with the server stopped; the old file is kept beside it."""
     from app.cli.upkeep import restore as run
 
-    run(path, replace, data_dir)
+    run(path, replace, media, data_dir)
+
+
+@app.command()
+def retime(data_dir: DataDir = None) -> None:
+    """Work the step times of closed jobs out anew from their entries."""
+    from app.cli.upkeep import retime as run
+
+    run(data_dir)
 
 
 @app.command()
@@ -160,3 +173,33 @@ def bench_tick(
     from app.cli.benchmark import run
 
     run(connections, jobs, rounds, postgres)
+
+
+@app.command()
+def reorder(data_dir: DataDir = None) -> None:
+    """Compute what to order of every part anew, with the classes by annual value; for a timer every morning."""
+    from app.cli.reordering import recompute as run
+
+    run(data_dir)
+
+
+@app.command()
+def simulate(
+    demand: Annotated[
+        Path | None,
+        typer.Option(
+            exists=True, dir_okay=False, help="CSV file: part, day, quantity. Without it, an invented storeroom."
+        ),
+    ] = None,
+    parts: Annotated[int, typer.Option(min=1, max=5000, help="Parts of the invented storeroom.")] = 200,
+    years: Annotated[int, typer.Option(min=1, max=50, help="Years counted, after three of history.")] = 10,
+    seed: Annotated[int, typer.Option(help="The same seed makes the same years.")] = 7,
+    lead_days: Annotated[int, typer.Option(min=1, max=365, help="Lead time of the parts of a file.")] = 14,
+    price: Annotated[float, typer.Option(min=0.01, help="Price of the parts of a file.")] = 10.0,
+    target: Annotated[float, typer.Option(min=0.5, max=0.9999, help="Cycle service level of a file's parts.")] = 0.95,
+    owed: Annotated[float, typer.Option(min=0, help="Cost of a piece owed, a day.")] = 5.0,
+) -> None:
+    """Replay years of demand under the reorder policy and under two plain ones: service, costs, exact optimum."""
+    from app.cli.reordering import replay as run
+
+    run(demand, parts, years, seed, lead_days, price, target, owed)

@@ -25,18 +25,22 @@ def run(data_dir: Path | None) -> None:
     _tell("settings", ())
     db = open_database(settings)
     try:
-        sound = _check_database(db)
+        sound = _check_database(db, settings)
     except SQLAlchemyError as error:
-        sound = _tell("database", [f"It does not answer: {error.__class__.__name__}."])
+        full = db.out_of_space(error)
+        why = "The disk is full. Free some space." if full else f"It does not answer: {error.__class__.__name__}."
+        sound = _tell("database", [why])
     finally:
         db.dispose()
     if not sound:
         raise typer.Exit(1)
 
 
-def _check_database(db: Database) -> bool:
+def _check_database(db: Database, settings: Settings) -> bool:
     from app.jobs.queries.faults import bench_faults
+    from app.platform.media import MediaStore
     from app.platform.migrations import current_revision, head_revision
+    from app.procedures.queries import media_faults
     from app.stores.queries import stock_faults
 
     say(f"  database: {db.server_version()}")
@@ -52,6 +56,7 @@ def _check_database(db: Database) -> bool:
     checks: tuple[tuple[str, Callable[[Session], Iterable[str]]], ...] = (
         ("stock ledger and its projections", stock_faults),
         ("job records, their seals and projections", bench_faults),
+        ("pictures and recordings", lambda session: media_faults(session, MediaStore(settings.media_folder))),
     )
     for name, find in checks:
         with db.read() as session:

@@ -1,18 +1,20 @@
 """How fast is a tick? Measured beside a bare one-row durable INSERT through the same stack, in turn, in one run.
 
-Both are posted over HTTP to a server in a process of its own, with the same sign-in, origin and token checks and
-the same reading of the form. The bare INSERT's route exists only here. Rates belong to a machine; the ratio does
-not, so it is the ratio that is printed last.
+Both are posted over HTTP to a server in a process of its own. The tick is what a tablet sends from its outbox, with
+everything that belongs to it: the right of who tapped, its clocks, its number and gaps, the contact noted. The bare
+INSERT is a form with sign-in, origin and token checks; its route exists only here. Rates belong to a machine; the
+ratio does not, so it is the ratio that is printed last.
 """
 
 import http.client
+import json
 import multiprocessing
 import socket
 import statistics
 import tempfile
 import threading
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -20,6 +22,7 @@ from http.cookies import SimpleCookie
 from pathlib import Path
 from random import Random
 from urllib.parse import urlencode
+from uuid import uuid4
 
 from fastapi import APIRouter, FastAPI
 from fastapi.responses import Response
@@ -32,20 +35,23 @@ from app.demo.visits import Arrival
 from app.demo.workshop import Technician, Workshop
 from app.jobs.actions import bench as work
 from app.jobs.models import Coverage
-from app.people.access import COOKIE, Bench, Posted, csrf_token
-from app.people.actions import add_person
+from app.people.access import COOKIE, TABLET_COOKIE, Bench, Posted, csrf_token
+from app.people.actions import add_person, add_tablet
 from app.people.models import Role
+from app.people.secrets import tap_right
 from app.platform import clock
 from app.platform.db import Database, make_database
 from app.platform.logging import set_up_logging
 from app.platform.migrations import upgrade
 from app.platform.settings import Settings
 from app.platform.submissions import valid_id
-from app.platform.web import Db, see_other
+from app.platform.web import TAP_HEADER, Db, see_other
 from app.stores import actions as stores
 
 MODEL, UNIT = "skarv-h2", "cell"
 PIN = "480217"
+WALL_MS = 1_790_000_000_000
+"""What the tablets' clocks show at the start; any time will do, as only differences count."""
 TABLE = "CREATE TABLE measured (id VARCHAR(36) PRIMARY KEY, who INTEGER, at VARCHAR(40), note VARCHAR(64))"
 Say = Callable[[str], None]
 # A job's number and its ticks, as (side, step), in order.
@@ -66,10 +72,11 @@ def insert_one(db: Db, caller: Bench, raw: Posted) -> Response:
 
 @dataclass(frozen=True)
 class Lane:
-    """One connection: a signed-in technician and the jobs that are theirs, each with its entries in order."""
+    """One connection: a signed-in technician, their tablet, and their jobs, each with its entries in order."""
 
     cookie: str
     token: str
+    tablet: str
     jobs: Jobs
 
 
@@ -103,9 +110,10 @@ def measure(database_url: str, connections: int, jobs_each: int, rounds: int, sa
         say(f"{db.server_version()}: preparing {connections * jobs_each * rounds} jobs")
         upgrade(db)
         prepared = _prepare(db, settings, connections, jobs_each, rounds)
+        tablets = _enrol(db, connections)
         db.dispose()
         with _serving(settings) as address:
-            lanes = [[_sign_in(address, n, jobs) for n, jobs in enumerate(one)] for one in prepared]
+            lanes = [[_sign_in(address, n, tablets[n], jobs) for n, jobs in enumerate(one)] for one in prepared]
             return _run(address, lanes, say)
 
 
@@ -122,20 +130,54 @@ def _run(address: tuple[str, int], rounds: Sequence[Sequence[Lane]], say: Say) -
     return ratio
 
 
-def _ticks(lane: Lane) -> Iterator[tuple[str, dict[str, str]]]:
-    for number, entries in lane.jobs:
-        yield f"/jobs/{number}/bench/open", {}
-        for side, step in entries:
-            yield f"/jobs/{number}/bench/tick", {"side": side, "step": step}
+@dataclass(frozen=True)
+class Sent:
+    """One request as it goes over the wire. ``counted`` is false for what only prepares, such as opening a job."""
+
+    path: str
+    body: str
+    headers: Mapping[str, str]
+    status: int
+    counted: bool
 
 
-def _inserts(lane: Lane) -> Iterator[tuple[str, dict[str, str]]]:
+def _ticks(lane: Lane) -> Iterator[Sent]:
+    """Send a tablet's entries one after the other, as they are tapped."""
+    number, life, began = 0, str(uuid4()), time.perf_counter()
+    cookies = f"{COOKIE}={lane.cookie}; {TABLET_COOKIE}={lane.tablet}"
+    headers = {"Content-Type": "application/json", "Cookie": cookies, "Sec-Fetch-Site": "same-origin"}
+    headers[TAP_HEADER] = tap_right(lane.cookie)
+    device = str(uuid4())
+    for job, entries in lane.jobs:
+        for kind, side, step in (("open", "", ""), *(_kind(side, step) for side, step in entries)):
+            number += 1
+            mono = round(1000 * (time.perf_counter() - began))
+            clocks = {"wall_ms": WALL_MS + mono, "mono_ms": mono, "life": life}
+            entry = {
+                "id": clock.uuid7(), "device": device, "seq": number, "job": job, "kind": kind, "side": side,
+                "step": step, "base": 1, "data": {}, **clocks, "sent": clocks, "waiting": 1,
+                "waiting_since_ms": clocks["wall_ms"],
+            }  # fmt: skip
+            yield Sent("/bench/outbox", json.dumps(entry), headers, 200, kind != "open")
+
+
+def _kind(side: str, step: str) -> tuple[str, str, str]:
+    return ("turn", "", "") if side == "turn" else ("tick", side, step)
+
+
+def _inserts(lane: Lane) -> Iterator[Sent]:
+    headers = {
+        "Content-Type": "application/x-www-form-urlencoded",
+        "Cookie": f"{COOKIE}={lane.cookie}; {TABLET_COOKIE}={lane.tablet}",
+        "Sec-Fetch-Site": "same-origin",
+    }
     for _number, entries in lane.jobs:
         for side, step in entries:
-            yield "/measure/insert", {"side": side, "step": step}
+            fields = {"side": side, "step": step, "submission_id": clock.uuid7(), "csrf_token": lane.token}
+            yield Sent("/measure/insert", urlencode(fields), headers, 303, counted=True)
 
 
-Requests = Callable[[Lane], Iterator[tuple[str, dict[str, str]]]]
+Requests = Callable[[Lane], Iterator[Sent]]
 
 
 def _all_lanes(address: tuple[str, int], lanes: Sequence[Lane], requests: Requests) -> Measured:
@@ -150,13 +192,13 @@ def _all_lanes(address: tuple[str, int], lanes: Sequence[Lane], requests: Reques
         connection.sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         mine = []
         start.wait()
-        for path, fields in requests(lane):
+        for sent in requests(lane):
             began = time.perf_counter()
-            status = _post(connection, lane, path, fields)
-            if fields:
+            status, words = _post(connection, sent)
+            if sent.counted:
                 mine.append(time.perf_counter() - began)
-            if status != 303:
-                problems.append(f"{path}: {status}")
+            if status != sent.status or b'"outcome":"question"' in words:
+                problems.append(f"{sent.path}: {status} {words[:200]!r}")
         connection.close()
         times.extend(mine)
 
@@ -173,17 +215,10 @@ def _all_lanes(address: tuple[str, int], lanes: Sequence[Lane], requests: Reques
     return Measured(len(times), seconds, tuple(times))
 
 
-def _post(connection: http.client.HTTPConnection, lane: Lane, path: str, fields: dict[str, str]) -> int:
-    body = urlencode({**fields, "submission_id": clock.uuid7(), "csrf_token": lane.token})
-    headers = {
-        "Content-Type": "application/x-www-form-urlencoded",
-        "Cookie": f"{COOKIE}={lane.cookie}",
-        "Sec-Fetch-Site": "same-origin",
-    }
-    connection.request("POST", path, body, headers)
+def _post(connection: http.client.HTTPConnection, sent: Sent) -> tuple[int, bytes]:
+    connection.request("POST", sent.path, sent.body, dict(sent.headers))
     answer = connection.getresponse()
-    answer.read()
-    return answer.status
+    return answer.status, answer.read()
 
 
 def _prepare(db: Database, settings: Settings, connections: int, jobs_each: int, rounds: int) -> list[list[Jobs]]:
@@ -237,20 +272,34 @@ def _kitted(shop: Workshop, person: Technician, at: datetime) -> tuple[str, tupl
     return number, (*down, ("turn", ""), *(("up", step) for step in state.refit))
 
 
-def _sign_in(address: tuple[str, int], n: int, jobs: Jobs) -> Lane:
+def _enrol(db: Database, connections: int) -> list[str]:
+    """Enrol a tablet for each connection, as PINs are taken on enrolled tablets alone; returns their cookies."""
+    at = clock.now()
+    with db.write() as session:
+        lead = add_person(session, "Measure lead", Role.SUPERVISOR, None, at)
+        return [add_tablet(session, f"Measure {n}", lead, at) for n in range(connections)]
+
+
+def _sign_in(address: tuple[str, int], n: int, tablet: str, jobs: Jobs) -> Lane:
     """Sign a technician in as a browser does, and return the lane of their jobs."""
     connection = http.client.HTTPConnection(*address, timeout=60)
     body = urlencode({"name": f"Measure {n}", "secret": PIN})
-    headers = {"Content-Type": "application/x-www-form-urlencoded", "Sec-Fetch-Site": "same-origin"}
+    headers = {
+        "Content-Type": "application/x-www-form-urlencoded",
+        "Sec-Fetch-Site": "same-origin",
+        "Cookie": f"{TABLET_COOKIE}={tablet}",
+    }
     connection.request("POST", "/sign-in", body, headers)
     answer = connection.getresponse()
     answer.read()
-    found = SimpleCookie(answer.getheader("set-cookie") or "")
+    found = SimpleCookie()
+    for given in answer.headers.get_all("set-cookie") or ():
+        found.load(given)
     connection.close()
     if COOKIE not in found:
         raise RuntimeError(f"the sign-in was answered with {answer.status}")
     cookie = found[COOKIE].value
-    return Lane(cookie, csrf_token(cookie), jobs)
+    return Lane(cookie, csrf_token(cookie), tablet, jobs)
 
 
 def _build(settings: Settings) -> FastAPI:

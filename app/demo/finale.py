@@ -45,6 +45,8 @@ class _Day:
         who = self.shop.staff.technicians[-1].id
         visits.secure(self.shop, number, self.before(minutes - 6), who)
         visits.plan(self.shop, number, arrival.targets, self.before(minutes - 9), who)
+        if arrival.coverage is not Coverage.OWNER:
+            visits.promise(self.shop, number, self.before(minutes - 10))
         return number
 
     def kitted(self, arrival: Arrival, minutes: float) -> str:
@@ -94,11 +96,12 @@ def _scenes(day: _Day) -> Iterator[None]:
     visits.secure(shop, hot, day.before(88), shop.staff.technicians[2].id, cell="swollen")
     yield
     awaiting = day.planned(day.arrival("skarv-h2", "display", Coverage.OWNER), 240)
-    visits.quote(shop, awaiting, day.before(205))
+    visits.quote(shop, awaiting, day.before(205), further=("cell",))
     yield
     approved = day.planned(day.arrival("teist-b8", "camera", Coverage.OWNER), 260)
     visits.quote(shop, approved, day.before(230))
     visits.answer(shop, approved, day.before(120), approved=True)
+    visits.promise(shop, approved, day.before(119))
     yield
     day.planned(day.arrival("lomvi-s4", "display", Coverage.OWNER), 80)
     yield

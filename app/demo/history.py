@@ -15,6 +15,7 @@ from app.demo.year import Coming, Year, no_collection, play_year
 from app.platform.db import Database
 from app.platform.migrations import upgrade
 from app.platform.settings import Settings
+from app.stores.actions import renew_suggestions
 
 DAYS = 365
 # Days before the end on which the last ordinary device comes in: the last day has its own stories.
@@ -79,6 +80,7 @@ def _last_day(db: Database, settings: Settings, seed: int, until: datetime, told
         shop.crew = CREWS  # Its serials and lots are told apart from both crews'.
         for n in finale.play(shop, until):
             told(n)
+        renew_suggestions(session, shop.today(until), at=until)
 
 
 def _coming(shop: Workshop, first: datetime, last: datetime, count: int) -> list[list[Coming]]:

@@ -19,9 +19,11 @@ from app.tables import metadata
 ROWS = (
     "job", "lot", "purchase_order", "purchase_order_line", "stocktake", "stocktake_line", "kit_line", "kit_lot",
 )  # fmt: skip
+# What has no number of its own; a crew's sources are its own.
+UNNUMBERED = ("wanted",)
 # Facts with a time: their order within a crew is kept, and the crews' are put together by time.
-TIMED_FACTS = ("bench_event", "movement", "reservation_entry")
-FACTS = ("part_use", "discard")
+TIMED_FACTS = ("bench_event", "movement", "reservation_entry", "order_event")
+FACTS = ("part_use", "discard", "step_time")
 
 
 def give_ids(session: Session, shop: Workshop) -> None:
@@ -54,7 +56,7 @@ def join_crews(db: Database, files: Sequence[Path]) -> None:
         for n, file in enumerate(files):
             driver.execute(f"ATTACH ? AS crew{n}", (str(file),))
         driver.execute("BEGIN IMMEDIATE")
-        for name in ROWS:
+        for name in (*ROWS, *UNNUMBERED):
             columns = _columns(name)
             for n in range(len(files)):
                 driver.execute(f"INSERT INTO main.{name} ({columns}) SELECT {columns} FROM crew{n}.{name}")  # noqa: S608

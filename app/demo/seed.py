@@ -17,6 +17,7 @@ from app.platform.resources import resource
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.procedures.actions import import_sheets, set_faults
+from app.procedures.actions.facts import keep_facts
 from app.procedures.files import read_folder
 from app.rules.identifiers import imei_check_digit
 from app.rules.sheet import Identifier
@@ -24,6 +25,15 @@ from app.stores import actions as stores
 from app.stores import queries as shelf
 
 FLEET_SIZE = 70
+# What the handset's procedure cannot know of its ease of repair; scores are invented like the device.
+EASE_OF = "skarv-h2"
+EASE = {
+    "parts": {
+        "cell": "battery", "display": "display", "back-cover": "back cover", "camera": "rear camera",
+        "port-board": "charging port", "side-keys": "buttons", "loudspeaker": "speakers",
+    },
+    "tools": {}, "resupplied": [], "spare_parts": "4", "updates": "3", "information": "5",
+}  # fmt: skip
 PACES = (0.92, 1.0, 1.12, 1.04)
 
 
@@ -52,6 +62,8 @@ def sow(session: Session, at: datetime) -> None:
         faults.setdefault(row["device_model"], []).append((row["code"], row["fault"], row["likely_unit"] or None))
     for model, words in faults.items():
         set_faults(session, model, words)
+    handset = next(info for info in procedures.procedures(session, "", 100) if info.code == EASE_OF)
+    keep_facts(session, handset.procedure_id, 0, EASE, "", at=at, who=supervisor)
 
 
 def stage(session: Session, settings: Settings, chance: Random, crew: Crew | None = None) -> Workshop:

@@ -53,7 +53,7 @@ def goods_in(shop: Workshop, at: datetime) -> Iterator[datetime]:
             if day < order.expected_on + timedelta(days=delay):
                 continue
             came = True
-            part_of_it = len(order.lines) > 1 and order.status == "placed" and shop.happens(0.12)
+            part_of_it = len(order.lines) > 1 and order.status in ("sent", "confirmed") and shop.happens(0.12)
             lines = order.lines[: len(order.lines) // 2] if part_of_it else order.lines
             late[order.id] = delay + 3 if part_of_it else delay
             received = [_line(shop, line, at) for line in lines if line.outstanding]

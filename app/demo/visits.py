@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 from app.demo import bench
 from app.demo.bench import BenchWork, Luck
@@ -11,12 +11,14 @@ from app.demo.workshop import Model, Technician, Workshop
 from app.jobs.actions.book_in import Booking, book_in
 from app.jobs.actions.choose_targets import use_plan
 from app.jobs.actions.make_safe import SafetyAnswers, make_safe
-from app.jobs.actions.quote import Answer, answer_quote, return_unrepaired, send_quote
+from app.jobs.actions.promising import promise_with
+from app.jobs.actions.quote import Answer, QuotedOption, answer_quote, return_unrepaired, send_quote
 from app.jobs.actions.record import load_job
 from app.jobs.models import Coverage, DataWish, Hold, Stage
+from app.jobs.queries.outlook import Outlook
+from app.jobs.queries.pricing import amounts, quote_options
 from app.procedures import queries as procedures
 from app.procedures.queries import FaultWord
-from app.rules.planning import make_plan
 
 CONDITIONS = (
     "Scratches on the back, corners worn",
@@ -95,6 +97,7 @@ def book(shop: Workshop, arrival: Arrival, at: datetime, who: int | None = None)
         consent=True,
         in_box=shop.chance.choice(IN_BOX),
         promised_on=shop.today(at) + timedelta(days=shop.chance.randrange(4, 11)),
+        device_value=Decimal(shop.chance.randrange(16, 45) * 10) if arrival.coverage is Coverage.OWNER else None,
     )
     return book_in(shop.session, booking, at=at, who=who or shop.staff.clerk, event_id=shop.id(at))
 
@@ -113,18 +116,37 @@ def plan(shop: Workshop, number: str, targets: tuple[str, ...], at: datetime, wh
     )  # fmt: skip
 
 
-def quote(shop: Workshop, number: str, at: datetime) -> None:
-    """Send the owner a quote: the kit at list price and the standard time, rounded up to the half unit."""
+def quote(shop: Workshop, number: str, at: datetime, further: tuple[str, ...] = ()) -> None:
+    """Send the owner a quote of what its lines come to; with ``further`` units as a second option."""
     job = load_job(shop.session, number)
     sheet = procedures.sheet(shop.session, job.revision_id)
-    found = make_plan(sheet, job.targets)
-    parts = sum((shop.parts[line.part].price * line.count for line in found.kit), Decimal(0))
-    labour = shop.settings.labour_rate * (found.teardown_s + found.refit_s) / 3600
-    amount = ((parts + labour) * 2).quantize(Decimal(1), rounding=ROUND_HALF_UP) / 2
+    choices = [tuple(job.targets), *([(*job.targets, *further)] if further else [])]
+    found = quote_options(shop.session, job.revision_id, choices, shop.settings, shop.today(at))
+    names = {unit.id: unit.name for unit in sheet.units}
+    options = [
+        QuotedOption(
+            one.targets, tuple(names[unit] for unit in one.targets), one.quote.total,
+            tuple((text, quantity, amount) for text, quantity, amount in amounts(one.quote)), one.quote.total,
+            one.time.median_s, one.time.p80_s,
+        )
+        for one in found
+    ]  # fmt: skip
     send_quote(
-        shop.session, number, shop.version(number), amount.quantize(Decimal("0.01")), shop.settings,
-        at=at, who=shop.staff.supervisor, event_id=shop.id(at),
+        shop.session, number, shop.version(number), options[0].amount, shop.settings,
+        at=at, who=shop.staff.supervisor, event_id=shop.id(at), options=options,
     )  # fmt: skip
+
+
+def promise(shop: Workshop, number: str, at: datetime) -> None:
+    """Promise the day that the bench makes of it, in the place of the one that was guessed at the counter."""
+    job = load_job(shop.session, number)
+    shop.session.flush()
+    found = Outlook(shop.session, shop.settings, at).of(job.id or 0)
+    if found is not None and found.p80 is not None:
+        promise_with(
+            shop.session, job, found.p80, shop.settings,
+            at=at, who=shop.staff.supervisor, event_id=shop.id(at), why="With the plan",
+        )  # fmt: skip
 
 
 def answer(shop: Workshop, number: str, at: datetime, *, approved: bool) -> None:

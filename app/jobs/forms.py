@@ -2,7 +2,8 @@
 
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
+from uuid import UUID
 
 from pydantic import BaseModel, Field, StringConstraints, model_validator
 
@@ -12,6 +13,7 @@ Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Words = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
 Reason = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
 Flag = Annotated[bool, Field(strict=False)]
+Price = Annotated[Decimal, Field(gt=0, le=1_000_000, decimal_places=4)]
 
 
 class BookingForm(BaseModel):
@@ -28,6 +30,7 @@ class BookingForm(BaseModel):
     consent: Flag = False
     in_box: Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)] = ""
     promised_on: date | None = None
+    device_value: Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)] | None = None
 
     def faults(self) -> str:
         """Return the tapped fault words and what was written, as one text."""
@@ -52,25 +55,58 @@ class SafetyForm(BaseModel):
 
 
 class PlanForm(BaseModel):
-    """The plan that is used: the units it is for."""
+    """The plan that is used: the units it is for, and the day that is promised with it."""
 
     version: int
     targets: tuple[str, ...] = ()
+    promised_on: date | None = None
+
+
+class ReplanForm(BaseModel):
+    """A new plan in mid-work: all its units, and who agreed to what it adds."""
+
+    version: int
+    targets: tuple[str, ...] = ()
+    by: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
+    means: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
+    amount: Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)] | None = None
+
+
+class PromiseForm(BaseModel):
+    """Another day for a job, and why."""
+
+    version: int
+    promised_on: date
+    reason: Reason
+
+
+class SiteDayForm(BaseModel):
+    """A day of the site's own."""
+
+    day: date
+    name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+    kind: Literal["closed", "open"]
 
 
 class QuoteForm(BaseModel):
-    """The amount the owner is asked for."""
+    """The amount the owner is asked for, and the further options with theirs."""
 
     version: int
-    amount: Annotated[Decimal, Field(gt=0, le=1_000_000, decimal_places=4)]
+    amount: Price
+    two: tuple[str, ...] = ()
+    amount_2: Price | None = None
+    three: tuple[str, ...] = ()
+    amount_3: Price | None = None
     note: Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)] = ""
 
 
 class AnswerForm(BaseModel):
-    """The owner's answer to a quote."""
+    """The owner's answer to a quote: which option, by whom, by which means, and the day that is promised with it."""
 
     version: int
     approved: Flag
+    option: Annotated[int, Field(ge=1, le=3)] = 1
+    promised_on: date | None = None
     by: Line
     means: Line
     answered_on: date
@@ -89,6 +125,12 @@ class ReasonForm(BaseModel):
     """A reason that stays with the record."""
 
     version: int
+    reason: Reason
+
+
+class AsideForm(BaseModel):
+    """Why an entry from a tablet is not booked."""
+
     reason: Reason
 
 
@@ -114,6 +156,56 @@ class PickRow(BaseModel):
     def serial_list(self) -> tuple[str, ...]:
         """The serials, which may be separated by spaces, commas or lines."""
         return tuple(self.serials.replace(",", " ").replace(";", " ").split())
+
+
+class ScanPickForm(BaseModel):
+    """A line of the pick list confirmed by a label or by typing; ``take`` empty for the whole line."""
+
+    code: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
+    take: Annotated[int | None, Field(ge=1, le=100_000)] = None
+    any_lot: bool = False
+
+
+class ShortPickForm(BaseModel):
+    """A line that was short on the shelf: ``line`` is part, lot, place and wanted quantity."""
+
+    line: Annotated[str, StringConstraints(pattern=r"^[^|]{1,32}\|\d{1,12}:\d{1,12}\|\d{1,6}$")]
+    found: Annotated[int, Field(ge=0, le=100_000)]
+    reason: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
+
+    @property
+    def part(self) -> str:
+        """The part's number."""
+        return self.line.split("|")[0]
+
+    @property
+    def lot_id(self) -> int:
+        """The lot that was looked for."""
+        return int(self.line.split("|")[1].partition(":")[0])
+
+    @property
+    def location_id(self) -> int:
+        """Where it should lie."""
+        return int(self.line.split("|")[1].partition(":")[2])
+
+    @property
+    def wanted(self) -> int:
+        """How many the line says."""
+        return int(self.line.split("|")[2])
+
+
+class BackForm(BaseModel):
+    """Pieces of a lot that come back unused."""
+
+    back_lot: int
+    back_quantity: Annotated[int, Field(ge=1, le=100_000)]
+    back_reason: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
+    back_serials: Annotated[str, StringConstraints(strip_whitespace=True, max_length=2000)] = ""
+
+    @property
+    def serial_list(self) -> tuple[str, ...]:
+        """The serials, which may be separated by spaces or commas."""
+        return tuple(self.back_serials.replace(",", " ").split())
 
 
 class TroubleForm(BaseModel):
@@ -150,3 +242,73 @@ class ReleaseTestForm(BaseModel):
     second_name: Annotated[str, StringConstraints(strip_whitespace=True, max_length=120)] = ""
     second_secret: Annotated[str, StringConstraints(max_length=200)] = ""
     note: Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)] = ""
+
+
+ClockMs = Annotated[int, Field(ge=-(2**53), le=2**53)]
+"""Milliseconds as a tablet's clocks give them, Unix time or the page's own; whole numbers that JavaScript can hold."""
+
+
+class Clocks(BaseModel):
+    """What a tablet's clocks show at one moment, and which life of the page it is."""
+
+    wall_ms: ClockMs
+    mono_ms: ClockMs
+    life: UUID
+
+
+class ScannedPart(BaseModel):
+    """A lot's label as it was scanned at the fit step."""
+
+    part: Annotated[str, Field(min_length=1, max_length=32)]
+    lot: Annotated[str, Field(min_length=1, max_length=48)]
+
+
+class TapData(BaseModel):
+    """What an entry says, by its kind; what a kind does not use is left out."""
+
+    reason: Annotated[str, Field(max_length=120)] = ""
+    undoes: Annotated[str, Field(max_length=36)] = ""
+    report: Literal["", "damage", "absent", "lost", "spoiled", "leftover", "reject"] = ""
+    item: Annotated[str, Field(max_length=110)] = ""
+    count: Annotated[int, Field(ge=1, le=200)] = 1
+    part: Annotated[str, StringConstraints(strip_whitespace=True, to_upper=True, max_length=32)] = ""
+    inspection: Annotated[str, Field(max_length=100)] = ""
+    note: Annotated[str, Field(max_length=500)] = ""
+    rejects: Annotated[list[Annotated[str, Field(max_length=100)]], Field(max_length=20)] = []
+    old_serial: Annotated[str, Field(max_length=48)] = ""
+    scanned: Annotated[list[ScannedPart], Field(max_length=50)] = []
+    place: Annotated[int, Field(ge=0, le=200)] = 0
+    on: bool = True
+    counted: dict[int, Annotated[int, Field(ge=0, le=200)]] = {}
+    step: Annotated[str, Field(max_length=48)] = ""
+    of: Annotated[str, Field(max_length=36)] = ""
+    caption: Annotated[str, Field(max_length=120)] = ""
+
+
+TapKind = Literal["open", "pause", "tick", "turn", "undo", "report", "take_back", "recount", "place", "photo"]
+
+
+class OutboxEntry(Clocks):
+    """One entry from a tablet's outbox: one thing that was tapped, with the clocks at the tap.
+
+    ``device`` is the id of the tablet's store and ``seq`` its count of entries from 1; ``base`` the version of the job
+    that the tablet stood on. ``sent``, ``waiting`` and ``waiting_since_ms`` belong to the sending, not to the entry:
+    they differ each time it is sent.
+    """
+
+    id: UUID
+    device: UUID
+    seq: Annotated[int, Field(ge=1, le=2**31 - 1)]
+    job: Annotated[str, Field(min_length=1, max_length=16)]
+    kind: TapKind
+    side: Literal["", "down", "up"] = ""
+    step: Annotated[str, Field(max_length=48)] = ""
+    base: Annotated[int, Field(ge=0, le=2**31 - 1)] = 0
+    data: TapData = TapData()
+    sent: Clocks
+    waiting: Annotated[int, Field(ge=0, le=1_000_000)] = 0
+    waiting_since_ms: ClockMs | None = None
+
+    def content(self) -> dict[str, Any]:
+        """Return what identifies the entry's content: everything but what belongs to the sending."""
+        return self.model_dump(mode="json", exclude={"sent", "waiting", "waiting_since_ms"}, exclude_defaults=True)

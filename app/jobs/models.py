@@ -10,7 +10,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Column, Index, LargeBinary, UniqueConstraint
+from sqlalchemy import CheckConstraint, Column, Index, LargeBinary, UniqueConstraint, text
 from sqlmodel import Field, SQLModel
 
 from app.platform.types import BigId, Json, Money4, enum_type
@@ -60,6 +60,10 @@ class DataWish(StrEnum):
     NONE = "no data on it"
 
 
+# A query must say it in these very words for the index below to serve it.
+IS_OPEN = "stage NOT IN ('closed', 'returned unrepaired')"
+
+
 class Job(SQLModel, table=True):
     """One device on one visit."""
 
@@ -73,6 +77,10 @@ class Job(SQLModel, table=True):
         Index(
             "ix_job_history", "id", "stage", "device_model_id", "technician_id", "overridden", "booked_at", "closed_at"
         ),
+        # Few jobs have any, so the board finds them at once however long the history is.
+        Index("ix_job_questions", "id", sqlite_where=text("questions > 0"), postgresql_where=text("questions > 0")),
+        # Most jobs have ended; a board or a list of open ones reads only these.
+        Index("ix_job_open", "id", sqlite_where=text(IS_OPEN), postgresql_where=text(IS_OPEN)),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -109,6 +117,21 @@ class Job(SQLModel, table=True):
     last_sequence: int = 0
     chain: str = Field(default="", max_length=64)
     version: int = 1
+    device_value: Decimal | None = Field(
+        default=None, sa_column=Column(Money4, nullable=True), description="What the device is worth, as it was told."
+    )
+    median_s: int | None = Field(default=None, description="Expected bench time of the plan when it was made, seconds.")
+    p80_s: int | None = Field(default=None, description="Its 80 % point, to judge forecasts by.")
+    promise: dict[str, Any] | None = Field(
+        default=None,
+        sa_column=Column(Json, nullable=True),
+        description="The promise as it was given, with its reasons.",
+    )
+    questions: int = Field(
+        default=0,
+        sa_column_kwargs={"server_default": "0"},
+        description="Entries from tablets that could not be booked and wait to be settled.",
+    )
 
 
 class BenchEvent(SQLModel, table=True):
@@ -223,6 +246,37 @@ class Discard(SQLModel, table=True):
     reason: str = Field(max_length=12)
     waste_stream: WasteStream = Field(sa_column=Column(enum_type(WasteStream, "waste_stream"), nullable=False))
     struck: bool = False
+
+
+class StepTimeRow(SQLModel, table=True):
+    """How long a step of a closed job took: worked out from its entries, for the expected times of later plans."""
+
+    __tablename__ = "step_time"
+    __table_args__ = (
+        CheckConstraint("seconds >= 1", name="seconds_positive"),
+        CheckConstraint("side IN ('down', 'up')", name="side_known"),
+        Index("ix_step_time_procedure_code_id", "procedure_code", "id"),
+    )
+
+    id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
+    job_id: int = Field(foreign_key="job.id", index=True)
+    procedure_code: str = Field(max_length=48)
+    side: str = Field(max_length=4)
+    step: str = Field(max_length=48)
+    seconds: int
+
+
+class SiteDay(SQLModel, table=True):
+    """A day on which the site is closed, or works though it is a public holiday."""
+
+    __tablename__ = "site_day"
+
+    id: int | None = Field(default=None, primary_key=True)
+    day: date = Field(unique=True)
+    name: str = Field(max_length=80)
+    is_open: bool = Field(default=False, description="The site works on it all the same.")
+    entered_at: datetime
+    entered_by: int | None = Field(default=None, foreign_key="person.id")
 
 
 class Photo(SQLModel, table=True):

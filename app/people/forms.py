@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import BaseModel, Field, StringConstraints
 
-from app.people.models import Hand, Role, Theme
+from app.people.models import Hand, Role, Theme, Tones
 
 PersonName = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
 Secret = Annotated[str, StringConstraints(min_length=1, max_length=200)]
@@ -43,6 +43,7 @@ class Display(BaseModel):
 
     theme: Theme | None = None
     hand: Hand | None = None
+    tones: Tones | None = None
 
 
 class SecretChange(BaseModel):
@@ -58,3 +59,19 @@ class NewToken(BaseModel):
 
     label: Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
     role: Role
+
+
+TabletLabel = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+
+
+class NewTablet(BaseModel):
+    """A tablet to enrol; the label says which one it is."""
+
+    label: TabletLabel
+
+
+class TabletRename(BaseModel):
+    """Another label for a tablet, as of the version shown."""
+
+    label: TabletLabel
+    version: Annotated[int, Field(ge=1)]

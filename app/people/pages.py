@@ -1,10 +1,13 @@
 """Contexts of the people room's pages."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
-from app.people.models import Hand, Role, Theme
-from app.people.queries import LinkInfo, SignInRow, StaffRow, TokenRow
+from markupsafe import Markup
+
+from app.people.models import Hand, Role, Theme, Tones
+from app.people.queries import KnownTablet, LinkInfo, OpenCode, SignInRow, StaffRow, TabletRow, TokenRow
 from app.platform.forms import Form
 
 Choice = tuple[str, str, str]
@@ -22,11 +25,18 @@ class DemoSignIn:
 
 @dataclass(frozen=True)
 class SignInPage:
-    """The sign-in page. ``chosen`` is the technician whose name was tapped; then only a PIN is asked for."""
+    """The sign-in page. ``chosen`` is the technician whose name was tapped; then only a PIN is asked for.
+
+    Without ``pins`` no PIN is taken here, because this is no enrolled tablet, or one that was ``revoked``; ``tablet``
+    is the label of an enrolled one.
+    """
 
     form: Form[Any]
     next: str
     technicians: tuple[str, ...]
+    pins: bool
+    tablet: str = ""
+    revoked: bool = False
     chosen: str = ""
     demo: tuple[DemoSignIn, ...] = ()
 
@@ -81,6 +91,7 @@ class MePage:
     this: int | None
     themes: tuple[Choice, ...]
     hands: tuple[Choice, ...]
+    tones: tuple[Choice, ...]
     changed: bool = False
 
 
@@ -92,6 +103,44 @@ class TokensPage:
     form: Form[Any]
     roles: tuple[Choice, ...]
     token: str = ""
+
+
+@dataclass(frozen=True)
+class NewCode:
+    """A one-time code just made: it is shown this once, as text and as a picture of the address that takes it."""
+
+    code: str
+    label: str
+    address: str
+    open_at: str
+    picture: Markup
+    expires_at: datetime
+
+
+@dataclass(frozen=True)
+class TabletsPage:
+    """The enrolled tablets, the codes that are still open, and one just made."""
+
+    tablets: tuple[TabletRow, ...]
+    codes: tuple[OpenCode, ...]
+    form: Form[Any]
+    made: NewCode | None = None
+
+
+@dataclass(frozen=True)
+class TabletPage:
+    """One tablet."""
+
+    tablet: TabletRow
+    form: Form[Any]
+
+
+@dataclass(frozen=True)
+class EnrolPage:
+    """What the tablet itself shows while it is being enrolled. ``tablet`` is what it is already, if anything."""
+
+    form: Form[Any]
+    tablet: KnownTablet | None
 
 
 ROLE_CHOICES: tuple[Choice, ...] = (
@@ -113,4 +162,9 @@ THEME_CHOICES: tuple[Choice, ...] = (
 HAND_CHOICES: tuple[Choice, ...] = (
     (Hand.RIGHT.value, "Right thumb", ""),
     (Hand.LEFT.value, "Left thumb", ""),
+)
+TONE_CHOICES: tuple[Choice, ...] = (
+    (Tones.OFF.value, "Off", ""),
+    (Tones.SOFT.value, "Soft", ""),
+    (Tones.LOUD.value, "Loud", ""),
 )

@@ -1,6 +1,7 @@
 """Passphrases and PINs: what is acceptable, how they are hashed and checked (Argon2id)."""
 
 import hashlib
+import hmac
 import secrets as random_source
 from itertools import pairwise
 
@@ -14,6 +15,10 @@ from app.platform.errors import Refused
 _HASHER = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
 PIN_DIGITS = 6
 PASSPHRASE_LENGTH = 12
+# What is easily taken for something else is left out: 0 O Q, 1 I L, 2 Z, 5 S, 8 B, G, U V. Eight of these 21 signs
+# are 35 bits: with five tries in five minutes and a quarter of an hour to live, a code is not guessed.
+CODE_SIGNS = "34679ACDEFHJKMNPRTWXY"
+CODE_LENGTH = 8
 
 
 def check_secret(role: Role, secret: str, field: str = "secret") -> str:
@@ -54,6 +59,29 @@ def new_token() -> str:
     return random_source.token_urlsafe(32)
 
 
+def new_code() -> str:
+    """Return a random one-time code that people read off one screen and type on another."""
+    return "".join(random_source.choice(CODE_SIGNS) for _ in range(CODE_LENGTH))
+
+
+def shown_code(code: str) -> str:
+    """Return a code as it is shown: in two halves."""
+    return f"{code[: CODE_LENGTH // 2]}-{code[CODE_LENGTH // 2 :]}"
+
+
+def plain_code(text: str) -> str:
+    """Return a code as it was made, from what somebody typed: case, spaces and hyphens do not matter."""
+    return "".join(sign for sign in text.upper() if sign.isalnum())[:40]
+
+
 def token_hash(token: str) -> str:
     """Return what is stored of a secret token: its SHA-256. Tokens are random, so a slow hash adds nothing."""
     return hashlib.sha256(token.encode()).hexdigest()
+
+
+def tap_right(cookie: str) -> str:
+    """Return the right that taps made under a sign-in carry; it belongs to the cookie and does not tell it.
+
+    The tablet keeps it beside each entry it has not sent yet; only its hash is stored here.
+    """
+    return hmac.new(cookie.encode(), b"countback tap right", hashlib.sha256).hexdigest()

@@ -4,10 +4,12 @@ SQLite: own BEGIN (IMMEDIATE for writes), one fair in-process write lock, WAL, s
 PostgreSQL: READ COMMITTED; actions lock the rows they decide on. ``write`` is the one place that commits.
 """
 
+import shutil
 import threading
 from collections import deque
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event, text
@@ -22,6 +24,9 @@ except ImportError:  # No wheel for this machine: the Python's own SQLite, whose
 
 
 __all__ = ["Database", "FairLock", "make_database", "sqlite_driver"]
+
+# Bytes below which a disk is as good as full: a write-ahead log needs that much to begin.
+LEAST_SPACE = 64 * 1024
 
 
 class FairLock:
@@ -99,6 +104,15 @@ class Database:
                 return f"SQLite {connection.execute(text('select sqlite_version()')).scalar_one()}"
             return f"PostgreSQL {connection.execute(text('show server_version')).scalar_one()}"
 
+    def out_of_space(self, error: Exception) -> bool:
+        """Whether an error of this database means that its disk is full."""
+        # The driver's own words: those of the wrapped error have the statement and what was sent in them.
+        words = str(getattr(error, "orig", None) or error).lower()
+        if "full" in words or "no space" in words:
+            return True
+        # SQLite names a write-ahead log that it cannot begin for want of space a fault of the disk.
+        return self.is_sqlite and "disk i/o error" in words and _space_left(self.engine) < LEAST_SPACE
+
     def setting_faults(self) -> list[str]:
         """Read the settings that durability rests on back from the database; return what is wrong, in words."""
         if not self.is_sqlite:
@@ -122,6 +136,14 @@ class Database:
         with self.engine.connect() as connection:
             off = [n for n in ("fsync", "synchronous_commit") if _show(connection, n) == "off"]
         return [f"PostgreSQL setting {name} is off: an acknowledged write can be lost." for name in off]
+
+
+def _space_left(engine: Engine) -> int:
+    """Return the bytes that are free where a SQLite file stands; many when nobody knows."""
+    try:
+        return shutil.disk_usage(Path(engine.url.database or ".").parent).free
+    except OSError:
+        return LEAST_SPACE
 
 
 def _show(connection: Any, name: str) -> str:

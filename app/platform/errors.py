@@ -40,7 +40,11 @@ class AlreadyDone(Exception):
 
 
 class NotSignedIn(Exception):
-    """The request carries no valid sign-in."""
+    """The request carries no valid sign-in; ``detail`` says what to do where the usual words do not fit."""
+
+    def __init__(self, detail: str = "") -> None:
+        super().__init__(detail)
+        self.detail = detail
 
 
 class Forbidden(Exception):

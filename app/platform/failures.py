@@ -51,10 +51,11 @@ def answer(request: Request, shown: ErrorPage, headers: dict[str, str] | None = 
     return page(request, "error.html", shown, status=shown.status, headers=headers)
 
 
-def _not_signed_in(request: Request, _error: Exception) -> Response:
+def _not_signed_in(request: Request, error: Any) -> Response:
     if wants_json(request):
-        found = problem(401, "Not signed in", "Send a bearer token that a supervisor made.")
-        found.headers["WWW-Authenticate"] = "Bearer"
+        found = problem(401, "Not signed in", error.detail or "Send a bearer token that a supervisor made.")
+        if not error.detail:
+            found.headers["WWW-Authenticate"] = "Bearer"
         return found
     path = request.url.path if request.method == "GET" else "/"
     target = "/sign-in" if path == "/" else f"/sign-in?next={path}"
@@ -99,9 +100,7 @@ def _invalid(request: Request, error: Any) -> Response:
 def _database(request: Request, error: Exception) -> Response:
     reference = secrets.token_hex(4)
     log.error("database error", reference=reference, path=request.url.path, error=str(error))
-    text = str(error).lower()
-    full = "full" in text or "no space" in text
-    if full:
+    if request.app.state.db.out_of_space(error):
         shown = ErrorPage(507, "The disk is full", "Nothing was stored. Free some space; then send it again.")
     else:
         shown = ErrorPage(

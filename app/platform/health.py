@@ -51,7 +51,11 @@ def readiness(db: Database, settings: Settings) -> Readiness:
         else:
             _trial_write(db)
     except SQLAlchemyError as error:
-        faults.append(f"The database does not take writes: {error.__class__.__name__}.")
+        faults.append(
+            "The disk is full: the database does not take writes. Free some space."
+            if db.out_of_space(error)
+            else f"The database does not take writes: {error.__class__.__name__}."
+        )
     return Readiness(version, migration, tuple(faults), tuple(warnings))
 
 

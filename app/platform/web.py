@@ -22,11 +22,14 @@ from app.platform.errors import Refused
 from app.platform.forms import RawForm, Upload
 from app.platform.resources import resource
 from app.platform.settings import Settings
+from app.platform.static_files import sources
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 MAX_FORM_FIELDS = 3000
 MAX_UPLOAD_BYTES = 15 * 1024 * 1024
 VERSION = "0.1.0"
+# What a tablet sends from its outbox carries the right of the person who tapped in this header.
+TAP_HEADER = "X-Countback-Tap"
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,9 @@ class NoCaller:
     role: str = ""
     theme: str = "auto"
     hand: str = "right"
+    tones: str = "soft"
     csrf: str = ""
+    tap: str = ""
 
 
 def make_environment(settings: Settings) -> Environment:
@@ -67,6 +72,7 @@ def make_environment(settings: Settings) -> Environment:
     )
     environment.globals["static"] = static_url
     environment.globals["new_id"] = clock.uuid7
+    environment.globals["once"] = lru_cache(maxsize=4096)(_drawn)
     environment.filters["local"] = lambda at: _local(at, zone).strftime("%-d %b %Y %H:%M") if at else "—"
     environment.filters["local_day"] = lambda at: _day(at, zone)
     environment.filters["local_time"] = lambda at: _local(at, zone).strftime("%H:%M") if at else "—"
@@ -74,6 +80,11 @@ def make_environment(settings: Settings) -> Environment:
     environment.filters["money"] = lambda amount: money_text(amount, settings.currency)
     environment.filters["duration"] = duration_text
     return environment
+
+
+def _drawn(macro: Callable[..., Any], *given: Any) -> Any:
+    """Draw a macro; kept by what it is given, so only for macros that look at nothing else."""
+    return macro(*given)
 
 
 def _local(at: datetime, zone: Any) -> datetime:
@@ -103,12 +114,33 @@ def duration_text(seconds: float | None) -> str:
     return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
 
 
+# Modules import one another by relative addresses, which carry no ``?v=``: their mark stands in the path instead.
+MODULES = ("js/bench/", "vendor/idb.js")
+
+
 @lru_cache(maxsize=256)
 def static_url(path: str) -> str:
-    """Return the address of a static file, with a mark of its content so that it may be cached for ever."""
-    file = resource("static") / path
-    mark = hashlib.sha256(file.read_bytes()).hexdigest()[:12] if file.is_file() else VERSION
-    return f"/static/{path}?v={mark}"
+    """Return the address of a static file, with a mark of its content so that it may be cached for ever.
+
+    ``css/tokens+base.css`` names two style sheets that are sent as one.
+    """
+    if path.startswith(MODULES):
+        return f"/static/~{_modules_mark()}/{path}"
+    files = [resource("static") / name for name in sources(path)]
+    digest = hashlib.sha256()
+    for file in files:
+        digest.update(file.read_bytes() if file.is_file() else VERSION.encode())
+    return f"/static/{path}?v={digest.hexdigest()[:12]}"
+
+
+@lru_cache(maxsize=1)
+def _modules_mark() -> str:
+    """Return one mark for all modules, so that a page never mixes two versions of them."""
+    static = resource("static")
+    digest = hashlib.sha256()
+    for file in [*sorted((static / "js" / "bench").rglob("*.js")), static / MODULES[1]]:
+        digest.update(file.read_bytes() if file.is_file() else b"")
+    return digest.hexdigest()[:12]
 
 
 def get_settings(request: Request) -> Settings:
@@ -165,6 +197,16 @@ def page(
     return HTMLResponse(body, status_code=status, headers={"Vary": "HX-Request-Type", **(headers or {})})
 
 
+def drawer(request: Request, template: str, fragment: str) -> Callable[[Any], str]:
+    """Return a function that renders one block of a template for a context, as often as it is asked to."""
+    environment: Environment = request.app.state.templates
+    loaded = environment.get_template(template)
+    block = loaded.blocks[fragment]
+    caller = getattr(request.state, "caller", None) or NoCaller()
+    values: dict[str, Any] = {"caller": caller, "path": request.url.path, "query": {}}
+    return lambda context: "".join(block(loaded.new_context({**values, "page": context})))
+
+
 def see_other(location: str) -> RedirectResponse:
     """Send the browser to the page that shows what was done."""
     return RedirectResponse(location, status_code=303)
@@ -201,16 +243,25 @@ def same_origin(request: Request, settings: Settings) -> bool:
 
 SECURITY_HEADERS = {
     "content-security-policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; "
-        "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
-        "frame-ancestors 'none'"
+        "default-src 'none'; script-src 'self'; style-src 'self'; "
+        "img-src 'self' data: blob:; media-src 'self'; font-src 'self'; connect-src 'self'; manifest-src 'self'; "
+        "worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
     ),
     "x-content-type-options": "nosniff",
     "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "geolocation=(), microphone=(), payment=()",
+    "permissions-policy": "camera=(self), geolocation=(), microphone=(), payment=()",
     "x-frame-options": "DENY",
+}
+
+
+# Where the camera reads codes, WebAssembly is let in for the reader; text is never run as script.
+CAMERA_PAGES = ("/jobs", "/bench", "/scan", "/on-this-tablet")
+CAMERA_HEADERS = SECURITY_HEADERS | {
+    "content-security-policy": SECURITY_HEADERS["content-security-policy"].replace(
+        "script-src 'self'", "script-src 'self' 'wasm-unsafe-eval'"
+    )
 }
 
 
@@ -225,11 +276,12 @@ class SecurityHeaders:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
+        headers = CAMERA_HEADERS if scope["path"].startswith(CAMERA_PAGES) else SECURITY_HEADERS
 
         async def with_headers(message: Any) -> None:
             if message["type"] == "http.response.start":
                 present = {k.lower() for k, _ in message["headers"]}
-                extra = [(k.encode(), v.encode()) for k, v in SECURITY_HEADERS.items() if k.encode() not in present]
+                extra = [(k.encode(), v.encode()) for k, v in headers.items() if k.encode() not in present]
                 if b"cache-control" not in present:
                     extra.append((b"cache-control", b"no-store"))
                 message["headers"] = [*message["headers"], *extra]
@@ -249,8 +301,10 @@ def client_address(request: Request) -> str:
 
 
 def wants_json(request: Request) -> bool:
-    """Whether errors are answered as problem+json: the API's paths, and clients that ask for JSON."""
-    return request.url.path.startswith("/api/") or "application/json" in request.headers.get("accept", "")
+    """Whether errors are answered as problem+json: the API's paths, the tablets' outbox, clients that ask for JSON."""
+    if request.url.path.startswith("/api/") or TAP_HEADER in request.headers:
+        return True
+    return getattr(request.state, "answers_json", False) or "application/json" in request.headers.get("accept", "")
 
 
 def problem(status: int, title: str, detail: str, **more: Any) -> Response:
@@ -261,6 +315,7 @@ def problem(status: int, title: str, detail: str, **more: Any) -> Response:
 
 __all__ = [
     "SECURITY_HEADERS",
+    "TAP_HEADER",
     "Db",
     "NoCaller",
     "SecurityHeaders",

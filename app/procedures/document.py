@@ -317,3 +317,24 @@ def json_schema() -> dict[str, Any]:
         **schema,
         "title": "Countback procedure",
     }
+
+
+def as_json(value: Any) -> Any:
+    """Return plain data of a file as JSON has it: decimals as text with all their digits."""
+    if isinstance(value, dict):
+        return {str(key): as_json(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [as_json(inner) for inner in value]
+    return format(value, "f") if isinstance(value, Decimal) else value
+
+
+def write_document(document: Mapping[str, Any], number: int) -> str:
+    """Return a draft as a procedure file of this revision number; one that is sound reads back as the same sheet."""
+    data = {"countback": 1, **{k: v for k, v in document.items() if k not in ("countback", "revision")}}
+    data["revision"] = number
+    order = [name for name in Sheet.model_fields if name in data]
+    ordered = {name: data[name] for name in (*order, *(name for name in data if name not in order))}
+    try:
+        return write_yaml(Sheet.model_validate(ordered))
+    except ValidationError:
+        return yaml.dump(_writable(ordered), Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=100)

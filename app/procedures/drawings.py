@@ -173,3 +173,12 @@ def inline(svg: str) -> str:
     else:
         head = head.replace("<svg", '<svg class="drawing"', 1)
     return f"{head}>{rest}"
+
+
+def photo_svg(address: str, width: int, height: int, title: str) -> str:
+    """Return a stored photo as a drawing of its own size, so that places lie on it as on any drawing."""
+    return (
+        f'<svg class="drawing photo" xmlns="{SVG}" viewBox="0 0 {width} {height}" role="img">'
+        f"<title>{escape(title)}</title>"
+        f'<image href={quoteattr(address)} width="{width}" height="{height}"/></svg>'
+    )

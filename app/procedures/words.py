@@ -55,6 +55,8 @@ def remedy_for(detail: Any, name: str) -> str:
         limits = {"ge": "at least", "gt": "more than", "le": "at most", "lt": "less than"}
         said = [f"{words} {context[key]}" for key, words in limits.items() if key in context]
         return f"Give {' and '.join(said)}." if said else "Correct it."
+    if kind == "decimal_max_places":
+        return f"Round it to {context.get('decimal_places')} decimals."
     if kind.startswith("int"):
         return "Give a whole number."
     if kind in ("tuple_type", "list_type"):

@@ -84,6 +84,26 @@ class TotalsForm(BaseModel):
         return (last.replace(day=1) - timedelta(days=334)).replace(day=1), last
 
 
+class ClocksForm(BaseModel):
+    """The stretch of time that set-aside times are listed for; the last thirty days where none is given."""
+
+    first: date | None = None
+    last: date | None = None
+    small: Literal["", "yes"] = ""
+
+    @model_validator(mode="after")
+    def _runs_forward(self) -> "ClocksForm":
+        if self.first and self.last and self.first > self.last:
+            raise ValueError("The first day is after the last one. Swap them")
+        return self
+
+    def days(self, today: date) -> tuple[date, date]:
+        """Return the first and last day."""
+        last = self.last or today
+        first = self.first or last - timedelta(days=30)
+        return max(first, last - LONGEST), last
+
+
 def _begin(day: date | None, zone: tzinfo) -> datetime | None:
     return None if day is None else datetime.combine(day, time(0, 0), tzinfo=zone)
 

@@ -1,9 +1,12 @@
 """What happened, in plain words: one phrase for each kind of entry in a job's record."""
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
+from app.rules.outbox import tapped_words
 from app.rules.sheet import Sheet, Step
+from app.rules.working_calendar import day_words
 
 Data = Mapping[str, Any]
 Names = Mapping[int, str]
@@ -96,8 +99,36 @@ def _planned(data: Data, sheet: Sheet, _names: Names) -> str:
     return again + _sentences(f"{aim}, {amount(down, 'step')} down and {up} up")
 
 
+def _revised(data: Data, _sheet: Sheet, _names: Names) -> str:
+    return _sentences(f"Moved from revision {data.get('from')} of the procedure to revision {data.get('to')}")
+
+
+def _extended(data: Data, sheet: Sheet, _names: Names) -> str:
+    units = _listed([unit_name(sheet, t) for t in data.get("targets", ())])
+    added, again, dropped = (len(data.get(name, ())) for name in ("added", "again", "dropped"))
+    told = [(added, "step added"), (again, "step to come down once more"), (dropped, "step dropped")]
+    steps = _listed([f"{n} {words.replace('step', 'steps', 1) if n > 1 else words}" for n, words in told if n])
+    agreed = f"{data['by']} agreed to {_amount(data)} more, {data.get('means', '')}" if data.get("by") else ""
+    return _sentences(f"Planned again from where it stood: exchange {units}", steps.capitalize(), agreed)
+
+
+def _day(text: object) -> str:
+    try:
+        return day_words(date.fromisoformat(str(text))) if text else ""
+    except ValueError:
+        return str(text)
+
+
+def _promised(data: Data, _sheet: Sheet, _names: Names) -> str:
+    on, before = _day(data.get("on")), _day(data.get("instead_of"))
+    instead = f", and not for {before} any more" if before else ""
+    return _sentences(f"Promised for {on}{instead}", _note(data, "reason"))
+
+
 def _quoted(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences(f"Quoted {_amount(data)}", _note(data))
+    options = data.get("options", ())
+    several = f"{len(options)} options to choose from" if len(options) > 1 else ""
+    return _sentences(f"Quoted {_amount(data)}", several, _note(data))
 
 
 def _amount(data: Data) -> str:
@@ -105,7 +136,8 @@ def _amount(data: Data) -> str:
 
 
 def _approved(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _answer("Quote approved", data)
+    option = f", option {data['option']}" if data.get("option", "1") != "1" else ""
+    return _answer(f"Quote approved{option}", data)
 
 
 def _declined(data: Data, _sheet: Sheet, _names: Names) -> str:
@@ -121,6 +153,11 @@ def _answer(what: str, data: Data) -> str:
 def _kit_issued(data: Data, _sheet: Sheet, _names: Names) -> str:
     told = [f"{row[3]} × {row[0]} (lot {row[2]})" for row in data.get("lots", ())]
     return _sentences(f"Kit handed out: {_listed(told)}" if told else "Kit handed out")
+
+
+def _kit_returned(data: Data, _sheet: Sheet, _names: Names) -> str:
+    told = [f"{row[3]} × {row[0]} (lot {row[2]})" for row in data.get("back", ())]
+    return _sentences(f"Back on the shelf, not used: {_listed(told)}", _note(data, "reason"))
 
 
 def _hold(data: Data, _sheet: Sheet, _names: Names) -> str:
@@ -225,6 +262,15 @@ def _undo(data: Data, sheet: Sheet, _names: Names) -> str:
     return _sentences(f"Took back the {'refit' if up else 'teardown'} tick of “{title}”")
 
 
+def _place(data: Data, sheet: Sheet, _names: Names) -> str:
+    which = f"place {data.get('place')} of “{item_name(sheet, data.get('item', ''))}”"
+    way = "back" if data.get("side") == "up" else "out"
+    if not data.get("on"):
+        return _sentences(f"Took back: {which} counted {way}")
+    new = [_fitted(row) for row in data.get("fitted", ())]
+    return _sentences(f"Counted {way}: {which}", f"New: {_listed(new)}" if new else "")
+
+
 def _trouble(opening: str) -> Callable[[Data, Sheet, Names], str]:
     def tell(data: Data, sheet: Sheet, _names: Names) -> str:
         item = f"{data.get('count', 1)} × {item_name(sheet, data.get('item', ''))}"
@@ -290,14 +336,40 @@ def _closed(data: Data, _sheet: Sheet, _names: Names) -> str:
     return _sentences("Closed", f"{amount(back, 'unused part')} {verb} returned to stock" if back else "")
 
 
+def _also(data: Data, sheet: Sheet, _names: Names) -> str:
+    return _sentences(f"Also reported: {_tapped(data, sheet)}", "It changed no count")
+
+
+def _question(data: Data, sheet: Sheet, _names: Names) -> str:
+    return _sentences(f"Question: {_tapped(data, sheet)}", str(data.get("reason", "")), "It changed no count")
+
+
+def _tapped(data: Data, sheet: Sheet) -> str:
+    of, side, step = (str(data.get(name) or "") for name in ("of", "side", "step"))
+    return tapped_words(of, side, step, data.get("sent", {}), sheet)
+
+
+def _set_aside(data: Data, _sheet: Sheet, _names: Names) -> str:
+    return _sentences("Question set aside", _note(data, "reason"))
+
+
+def _photo(data: Data, sheet: Sheet, _names: Names) -> str:
+    where = f" at “{step_title(sheet, data['step'])}”" if data.get("step") else ""
+    return _sentences(f"Photo taken{where}", str(data.get("caption", "")))
+
+
 _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "booked": _booked,
     "safe": _safe,
     "planned": _planned,
+    "revised": _revised,
+    "extended": _extended,
+    "promised": _promised,
     "quoted": _quoted,
     "approved": _approved,
     "declined": _declined,
     "kit issued": _kit_issued,
+    "kit returned": _kit_returned,
     "hold": _hold,
     "hold ended": _hold_ended,
     "opened": _opened,
@@ -305,6 +377,7 @@ _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "takeover": _takeover,
     "recount": _recount,
     "tick": _tick,
+    "place": _place,
     "turned": _turned,
     "undo": _undo,
     "damage": _trouble("Reported damaged"),
@@ -319,4 +392,8 @@ _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "reopened": _reopened,
     "closed": _closed,
     "returned": _returned,
+    "also": _also,
+    "question": _question,
+    "set aside": _set_aside,
+    "photo": _photo,
 }

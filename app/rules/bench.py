@@ -116,7 +116,7 @@ def focus(sheet: Sheet, state: BenchState) -> tuple[str, str] | None:
 
 def tick_down(sheet: Sheet, items: Mapping[str, Item], state: BenchState, step_id: str) -> Outcome:
     """Tick a teardown step as described: everything counted out, single-use items scrapped as planned."""
-    _at_work(state)
+    at_work(state)
     if state.turned:
         raise Refused("The refit has begun. Take the turn back first if something still has to come out.")
     if step_id in state.down:
@@ -146,7 +146,7 @@ def tick_down(sheet: Sheet, items: Mapping[str, Item], state: BenchState, step_i
 
 def turn(state: BenchState) -> None:
     """Check that the teardown is done and the way back may begin; raises Refused."""
-    _at_work(state)
+    at_work(state)
     if state.turned:
         raise Refused("The refit has already begun.")
     if not state.torn_down:
@@ -168,7 +168,7 @@ def tick_up(
     ``in_hand`` maps part numbers to lots in the order they are to be used. ``cover_count`` is the count before
     a cavity closes; it must balance unless it was overridden. Raises PartsMissing when new parts are not there.
     """
-    _at_work(state)
+    at_work(state)
     step = sheet.step(step_id)
     refit = step.refit
     if refit is None or step_id not in state.refit:
@@ -181,11 +181,19 @@ def tick_up(
     if refit.closes and cover_count is not None and not set(cover_count.problems) <= set(waived(state, step_id)):
         raise Refused("The count before closing does not agree: " + " ".join(cover_count.problems))
     effect, fitted = _fit(items, state, step_id, in_hand)
-    ready_at = None
+    # A unit that a later plan made a target came out before that: it is scrapped as its new one goes in.
+    old = tuple(
+        Scrapped(key, state.items[key].waiting, "planned")
+        for key, item in items.items()
+        if item.step == step_id and item.target and state.items[key].waiting > 0
+    )
+    for scrap in old:
+        effect.setdefault(scrap.item, {})["planned"] = scrap.count
     timer = "cure" if refit.cure_s else "press" if refit.press_s else ""
-    if timer:
-        ready_at = at + timedelta(seconds=refit.cure_s or refit.press_s)
-    return Outcome(effect=effect, fitted=tuple(fitted), ready_at=ready_at, timer=timer, covers=refit.closes)
+    ready_at = at + timedelta(seconds=refit.cure_s or refit.press_s) if timer else None
+    return Outcome(
+        effect=effect, scrapped=old, fitted=tuple(fitted), ready_at=ready_at, timer=timer, covers=refit.closes
+    )
 
 
 def waived(state: BenchState, step_id: str) -> tuple[str, ...]:
@@ -208,7 +216,7 @@ def _fit(
         if new:
             part = state.new_part.get(key) or item.part
             lots = in_hand.get(part, ()) if part else ()
-            found = _draw(key, part or "", new, lots, taken)
+            found = draw(key, part or "", new, lots, taken)
             short = new - sum(f.count for f in found)
             if short:
                 missing.append(Missing(key, item.name, part, short))
@@ -229,11 +237,12 @@ def _fit(
 def wanted(item: Item, count: ItemCount) -> tuple[int, int]:
     """Return (originals to put back, new ones to fit) for an item at its refit."""
     places = count.baseline - count.refitted - count.new
-    back = 0 if item.kind == "fit" else min(max(count.waiting, 0), places)
+    back = 0 if item.kind == "fit" or item.target else min(max(count.waiting, 0), places)
     return back, places - back
 
 
-def _draw(key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dict[int, int]) -> list[Fitted]:
+def draw(key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dict[int, int]) -> list[Fitted]:
+    """Draw new pieces from lots in their order; fewer where they do not reach. ``taken`` are used up already."""
     found = []
     for lot in lots:
         used = taken.get(lot.lot_id, 0)
@@ -249,12 +258,11 @@ def _draw(key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dic
             found.append(Fitted(key, part, lot.lot_id, lot.code, here))
         taken[lot.lot_id] = used + here
         count -= here
-        if not count:
-            break
     return found
 
 
-def _at_work(state: BenchState) -> None:
+def at_work(state: BenchState) -> None:
+    """Refuse work while a recount is due, while the job is paused, and after the closing count is signed."""
     if state.recount_due:
         raise Refused("Another technician took over. Recount the tray pockets first.")
     if state.paused is not None:
@@ -275,6 +283,8 @@ def undo_last(state: BenchState, last: Event | None) -> Mapping[str, Mapping[str
     """Return the effect that takes the last tick back; ``last`` is that tick's event."""
     if last is None or not state.ticks or state.ticks[-1].event_id != last.event_id:
         raise Refused("There is no tick to take back.")
+    if state.ticks[-1].side == "turn" and any(taps.back for taps in state.places.values()):
+        raise Refused("Some places are counted back already. Take those back first, on the drawing or in the list.")
     return turned_sign(last.data.get("effect", {}))
 
 
@@ -327,7 +337,7 @@ def spoiled(item: Item, count: ItemCount, pieces: int, part: str | None, lots: S
     number = part or item.part
     if number is None:
         raise Refused(f"{item.name} has no part number; nothing new was handed out for it.", "item")
-    drawn = _draw(item.key, number, pieces, lots, {})
+    drawn = draw(item.key, number, pieces, lots, {})
     if pieces < 1 or sum(f.count for f in drawn) < pieces:
         if count.new:
             raise Refused(f"{item.name} is recorded as fitted. {TAKE_BACK}", "item")
@@ -369,34 +379,6 @@ def _needs(item: Item, pieces: int, part: str | None) -> dict[str, int]:
             "part",
         )
     return {number: pieces}
-
-
-def recount(
-    expected: Mapping[int, int], counted: Mapping[int, int | None]
-) -> tuple[Mapping[int, int], tuple[str, ...]]:
-    """Compare a recount of the tray with the book: (shortfall by pocket, what is wrong in words).
-
-    Every pocket must be counted. More than expected is refused: a piece is in the wrong pocket or left over.
-    """
-    uncounted = [n for n in expected if counted.get(n) is None]
-    if uncounted:
-        raise Refused(
-            f"Count tray pocket {uncounted[0]} too; nothing is taken as read at a hand-over.",
-            f"pocket-{uncounted[0]}",
-        )
-    short: dict[int, int] = {}
-    words = []
-    for pocket, n in expected.items():
-        found = counted[pocket] or 0
-        if found > n:
-            raise Refused(
-                f"Tray pocket {pocket} should hold {n}, not {found}. Look for a piece in the wrong pocket.",
-                f"pocket-{pocket}",
-            )
-        if found < n:
-            short[pocket] = n - found
-            words.append(f"Tray pocket {pocket}: {n - found} short.")
-    return short, tuple(words)
 
 
 def count_before_cover(

@@ -12,12 +12,16 @@ _MARKS: Final[dict[str, MarkKind]] = {
     "opened": "open", "takeover": "takeover", "paused": "pause", "hold": "hold", "closed": "close", "reopened": "close",
     "tick": "tick", "turned": "tick", "undo": "tick", "recount": "tick", "damage": "tick", "absent": "tick",
     "lost": "tick", "spoiled": "tick", "leftover": "tick", "reject": "tick", "count": "tick", "test": "tick",
+    "place": "tick",
 }  # fmt: skip
 
 
 def marks_of(event: Event) -> tuple[Mark, ...]:
     """Return the marks that one entry leaves; none for an entry that is no bench work."""
     kind = _MARKS.get(event.kind)
+    # A time that the tablet's clocks do not agree on is set aside: the fact counts, the time does not.
+    if event.data.get("clock", {}).get("aside"):
+        return ()
     # A parts hold stops nobody: the work that needs no new part goes on.
     if kind is None or event.person is None or event.data.get("hold") == "parts":
         return ()

@@ -14,8 +14,19 @@ def timer_left(state: BenchState, at: datetime) -> timedelta:
     return max([end - at for end in ends if end > at], default=timedelta(0))
 
 
+def check_questions(state: BenchState) -> None:
+    """Refuse while entries from a tablet wait to be settled: what was tapped may change the count."""
+    open_ones = len(state.questions)
+    if open_ones:
+        what = "1 entry from a tablet is" if open_ones == 1 else f"{open_ones} entries from tablets are"
+        raise Refused(f"{what} still a question. Settle it under Questions first: book it, or set it aside.")
+
+
 def check_count(state: BenchState, at: datetime) -> None:
-    """Refuse the closing count when it is signed, before the refit is done, and while a cure or press runs."""
+    """Refuse the closing count when it is signed, before the refit is done, while a cure or press runs.
+
+    Refused too while a question is open, as what was tapped may change the count.
+    """
     if state.counted:
         raise Refused("The closing count is already signed.")
     if not state.refitted:
@@ -25,6 +36,7 @@ def check_count(state: BenchState, at: datetime) -> None:
     left_s = timer_left(state, at)
     if left_s > timedelta(0):
         raise Refused(f"A cure or press still runs for {int(left_s.total_seconds()) + 1} s. Count when it is done.")
+    check_questions(state)
 
 
 def due_after(sheet: Sheet, state: BenchState) -> tuple[ReleaseTest, ...]:

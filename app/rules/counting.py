@@ -4,8 +4,6 @@ Every event that touches an item carries its *effect*, ``{item: {field: change}}
 the effects, so a projection can always be rebuilt from the events, and taking an entry back is adding its
 effect with the sign turned. Rules after the usual accountability practice of counted trades: count at
 opening, before a cavity closes, at the end and at a change of person; a mismatch blocks closing.
-
-Items are named ``step/fixing``, ``step/unit:name`` and ``step/fit:n`` (n from 0).
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,76 +11,14 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from typing import Any
 
-from app.rules.sheet import ReuseClass, Sheet, Step, WasteStream
-from app.rules.verdict import Refused
+from app.rules.extended import extended
+from app.rules.items import FIELDS, Effect, Item, ItemCount, items_of, turned_sign, with_effect
+from app.rules.taps import NONE, Taps, marks, with_broken, with_tap, without
 
-Effect = Mapping[str, Mapping[str, int]]
-
-
-@dataclass(frozen=True, slots=True)
-class ItemCount:
-    """Counts of one item, in pieces.
-
-    ``baseline`` belongs in the device, ``absent`` was missing on arrival, ``out`` came out, ``planned`` and
-    ``damaged`` were scrapped, ``refitted`` originals went back, ``new`` ones went in, ``spoiled`` new ones
-    were spoilt in fitting, ``lost`` cannot be found.
-    """
-
-    baseline: int = 0
-    absent: int = 0
-    out: int = 0
-    planned: int = 0
-    damaged: int = 0
-    refitted: int = 0
-    new: int = 0
-    spoiled: int = 0
-    lost: int = 0
-
-    @property
-    def scrapped(self) -> int:
-        """Originals scrapped, planned or damaged."""
-        return self.planned + self.damaged
-
-    @property
-    def waiting(self) -> int:
-        """Originals that are out, usable and not back yet."""
-        return self.out - self.scrapped - self.refitted - self.lost
-
-    @property
-    def missing(self) -> int:
-        """Places in the device that are still empty at the end."""
-        return self.baseline - self.refitted - self.new
-
-    def fault(self) -> str | None:
-        """Return what is impossible about these counts, or None."""
-        if min(getattr(self, name) for name in _FIELDS) < 0:
-            return "a count would fall below zero"
-        if self.out + self.absent > self.baseline:
-            return "more would be out than belongs in the device"
-        if self.scrapped + self.refitted + self.lost > self.out:
-            return "more would be accounted for than came out"
-        if self.refitted + self.new > self.baseline:
-            return "more would be fitted than there are places"
-        return None
-
-
-_FIELDS = tuple(f.name for f in fields(ItemCount))
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """What an item is: where it comes from and how it counts."""
-
-    key: str
-    step: str
-    name: str
-    kind: str
-    baseline: int
-    reuse: ReuseClass
-    part: str | None
-    waste: WasteStream
-    tray: bool
-    target: bool = False
+__all__ = [
+    "BenchState", "ClosingCount", "CountRow", "Effect", "Event", "Item", "ItemCount", "Tick",
+    "apply", "closing_count", "fold", "items_of", "next_pass", "turned_sign", "with_effect",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +45,7 @@ class Tick:
 
 _TUPLES = (
     "targets", "teardown", "refit", "down", "up", "rejects", "covered", "disturbed", "exchanged", "failed",
+    "questions",
 )  # fmt: skip
 
 
@@ -118,7 +55,9 @@ class BenchState:
 
     ``waived`` holds, for a refit step that closes a cavity, the problems that a supervisor overrode before it.
     ``disturbed`` and ``exchanged`` are the steps and units of earlier passes, ``failed`` the release tests that
-    failed and have not passed since: what has to be tested follows from all passes of the visit.
+    failed and have not passed since: what has to be tested follows from all passes of the visit. ``questions``
+    are entries from a tablet that could not be booked and that nobody has settled yet. ``places`` are the places
+    that were counted one by one, by item; a step's tick counts the others and leaves them as they are.
     """
 
     pass_no: int = 1
@@ -145,15 +84,18 @@ class BenchState:
     exchanged: tuple[str, ...] = ()
     failed: tuple[str, ...] = ()
     tests: Mapping[str, bool] = field(default_factory=dict)
+    questions: tuple[str, ...] = ()
+    places: Mapping[str, Taps] = field(default_factory=dict)
 
     def to_json(self) -> dict[str, Any]:
         """Return plain JSON data; ``from_json`` gives an equal state back."""
         found = {f.name: getattr(self, f.name) for f in fields(self)}
-        found["items"] = {k: [getattr(v, name) for name in _FIELDS] for k, v in self.items.items()}
+        found["items"] = {k: [getattr(v, name) for name in FIELDS] for k, v in self.items.items()}
         found["ticks"] = [[t.event_id, t.side, t.step] for t in self.ticks]
         for name in _TUPLES:
             found[name] = list(found[name])
         found["waived"] = {step: list(problems) for step, problems in self.waived.items()}
+        found["places"] = {key: taps.to_json() for key, taps in self.places.items()}
         for name in ("new_part", "timers", "tests"):
             found[name] = dict(found[name])
         return found
@@ -167,8 +109,9 @@ class BenchState:
         found["items"] = {k: ItemCount(*v) for k, v in data["items"].items()}
         found["ticks"] = tuple(Tick(*t) for t in data["ticks"])
         for name in _TUPLES:
-            found[name] = tuple(found[name])
+            found[name] = tuple(found.get(name, ()))
         found["waived"] = {step: tuple(problems) for step, problems in data["waived"].items()}
+        found["places"] = {key: Taps.from_json(taps) for key, taps in data.get("places", {}).items()}
         return cls(**found)
 
     @property
@@ -182,100 +125,17 @@ class BenchState:
         return self.turned and set(self.up) >= set(self.refit)
 
 
-def items_of(sheet: Sheet, steps: Iterable[str], targets: Iterable[str]) -> dict[str, Item]:
-    """Return the items that the given steps take out or fit, in step order, by key."""
-    wanted = set(targets)
-    chosen = set(steps)
-    found: dict[str, Item] = {}
-    for step in sheet.steps:
-        if step.id in chosen:
-            for item in _items_of_step(sheet, step, wanted):
-                found[item.key] = item
-    return found
-
-
-def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
-    found = [
-        Item(
-            key=f"{step.id}/{f.id}",
-            step=step.id,
-            name=f.name,
-            kind=f.kind.value,
-            baseline=f.count,
-            reuse=f.reuse,
-            part=f.part or _part_from_inspection(step, f.id),
-            waste=f.waste,
-            tray=f.goes_to_tray,
-        )
-        for f in step.releases
-    ]
-    if step.frees:
-        unit = next(u for u in sheet.units if u.id == step.frees)
-        found.append(
-            Item(
-                key=f"{step.id}/unit:{unit.id}",
-                step=step.id,
-                name=unit.name,
-                kind="unit",
-                baseline=1,
-                reuse=ReuseClass.SINGLE_USE if unit.id in targets else ReuseClass.REUSABLE,
-                part=unit.part,
-                waste=unit.waste,
-                tray=False,
-                target=unit.id in targets,
-            )
-        )
-    if step.refit:
-        found += [
-            Item(
-                key=f"{step.id}/fit:{n}",
-                step=step.id,
-                name=fit.name,
-                kind="fit",
-                baseline=fit.count,
-                reuse=ReuseClass.SINGLE_USE,
-                part=fit.part,
-                waste=WasteStream.RESIDUAL,
-                tray=False,
-            )
-            for n, fit in enumerate(step.refit.fits)
-        ]
-    return found
-
-
-def _part_from_inspection(step: Step, fixing: str) -> str | None:
-    for inspection in (*step.inspect, *(step.refit.inspect if step.refit else ())):
-        if inspection.of == fixing and inspection.on_reject.add:
-            return inspection.on_reject.add[0].part
-    return None
-
-
-def turned_sign(effect: Effect) -> dict[str, dict[str, int]]:
-    """Return the effect that takes ``effect`` back."""
-    return {key: {name: -n for name, n in change.items()} for key, change in effect.items()}
-
-
-def with_effect(items: Mapping[str, ItemCount], effect: Effect) -> dict[str, ItemCount]:
-    """Add an effect to the counts; Refused when the outcome is impossible."""
-    found = dict(items)
-    for key, change in effect.items():
-        if key not in found:
-            raise Refused(f"{key} is not part of this job's plan.")
-        before = found[key]
-        count = ItemCount(*(getattr(before, name) + change.get(name, 0) for name in _FIELDS))
-        fault = count.fault()
-        if fault:
-            raise Refused(f"That does not add up: {fault}. Check what was counted, or take the last entry back first.")
-        found[key] = count
-    return found
-
-
 def apply(state: BenchState, event: Event) -> BenchState:
     """Return the state after one event. Total: an unknown kind changes nothing but is kept as a fact."""
     handler = _HANDLERS.get(event.kind)
     effect = event.data.get("effect")
     if effect:
         state = replace(state, items=with_effect(state.items, effect))
+    if event.kind == "question":
+        return replace(state, questions=(*state.questions, event.event_id))
+    answers = event.data.get("answers")
+    if answers:
+        state = replace(state, questions=tuple(q for q in state.questions if q != answers))
     return handler(state, event) if handler else state
 
 
@@ -305,6 +165,7 @@ def _planned(state: BenchState, event: Event) -> BenchState:
         disturbed=tuple(dict.fromkeys((*state.disturbed, *state.down))),
         exchanged=tuple(dict.fromkeys((*state.exchanged, *(state.targets if state.turned else ())))),
         failed=state.failed,
+        questions=state.questions,
     )
 
 
@@ -328,6 +189,14 @@ def _tick(state: BenchState, event: Event) -> BenchState:
     return replace(state, up=(*state.up, step), ticks=ticks, timers=timers, covered=covered)
 
 
+def _place(state: BenchState, event: Event) -> BenchState:
+    """Count one place, or take that back; its counts come with the effect. It is no tick, and undo passes it by."""
+    if not event.data["on"]:
+        return replace(state, places=without(state.places, event.undoes))
+    key, side, place = str(event.data["item"]), str(event.data["side"]), int(event.data["place"])
+    return replace(state, places=with_tap(state.places, key, side, place, event.event_id))
+
+
 def _turned(state: BenchState, event: Event) -> BenchState:
     return replace(state, turned=True, ticks=(*state.ticks, Tick(event.event_id, "turn", "")))
 
@@ -342,7 +211,10 @@ def _undone(state: BenchState, event: Event) -> BenchState:
         parts = {k: v for k, v in state.new_part.items() if k != gone}
         if gone and event.data.get("new_part"):
             parts[str(gone)] = str(event.data["new_part"])  # What a report that still stands has chosen.
-        return replace(state, rejects=rejects, leftover=leftover, new_part=parts, counted=False, tests={})
+        places = without(state.places, event.undoes)
+        return replace(
+            state, rejects=rejects, leftover=leftover, new_part=parts, places=places, counted=False, tests={}
+        )
     state = replace(state, ticks=state.ticks[:-1], counted=False, tests={})
     if last.side == "turn":
         return replace(state, turned=False)
@@ -366,7 +238,8 @@ def _reported(state: BenchState, event: Event) -> BenchState:
     if event.data.get("reject"):
         rejects = (*rejects, str(event.data["reject"]))
     leftover = state.leftover + int(event.data.get("leftover", 0))
-    return replace(state, new_part=parts, rejects=rejects, leftover=leftover, counted=False, tests={})
+    places = with_broken(state.places, event.data.get("effect", {}), event.event_id)
+    return replace(state, new_part=parts, rejects=rejects, leftover=leftover, places=places, counted=False, tests={})
 
 
 def _taken_over(state: BenchState, event: Event) -> BenchState:
@@ -397,9 +270,11 @@ def _tested(state: BenchState, event: Event) -> BenchState:
 
 _HANDLERS = {
     "planned": _planned,
+    "extended": lambda state, event: extended(state, event.data),
     "opened": _opened,
     "paused": _paused,
     "tick": _tick,
+    "place": _place,
     "turned": _turned,
     "undo": _undone,
     "damage": _reported,
@@ -458,15 +333,23 @@ def closing_count(
     rows = []
     for key, item in items.items():
         count = state.items.get(key, ItemCount(baseline=item.baseline))
-        problems = _item_problems(item, count, step_no, pockets.get(key), waits=item.step in later)
+        singly = state.places.get(key, NONE)
+        problems = _item_problems(item, count, step_no, pockets.get(key), singly, waits=item.step in later)
         rows.append(CountRow(item, count, pockets.get(key), problems))
     loose = [p for row in rows for p in row.problems]
     loose += _state_problems(state, step_no, later)
     return ClosingCount(tuple(rows), tuple(loose))
 
 
+def places_left(item: Item, count: ItemCount, taps: Taps) -> tuple[int, ...]:
+    """Return the places that are not back, of an item that was counted back place by place; else nothing."""
+    if not item.places or not taps.back:
+        return ()
+    return tuple(n for n, mark in enumerate(marks(count, taps), start=1) if mark != "back")
+
+
 def _item_problems(
-    item: Item, count: ItemCount, step_no: Mapping[str, int], pocket: int | None, *, waits: bool
+    item: Item, count: ItemCount, step_no: Mapping[str, int], pocket: int | None, taps: Taps, *, waits: bool
 ) -> tuple[str, ...]:
     where = f"step {step_no[item.step]}" + (f", tray pocket {pocket}" if pocket else "")
     name = f"{item.name} ({where})"
@@ -481,6 +364,10 @@ def _item_problems(
             "Search the device and the bench, or ask for an override."
         )
     if waits:
+        return tuple(found)
+    left = places_left(item, count, taps)
+    if left and count.missing > 0 and not count.lost:
+        found += [f"{item.name} {n} of {item.places} ({where}) is not back." for n in left]
         return tuple(found)
     if item.kind != "fit" and count.waiting > 0:
         found.append(f"{count.waiting} {name} came out and {_is(count.waiting)} neither back nor scrapped.")

@@ -118,7 +118,18 @@ def check_plan(standing: Standing) -> None:
     if standing.stage in ENDED:
         raise Refused(f"This job is {standing.stage}. Book the device in again.")
     if standing.begun or standing.stage in ("refit", "counted", "tested"):
-        raise Refused("The teardown has begun, so the plan stands. Report what else is needed as trouble at the bench.")
+        raise Refused("The teardown has begun, so the plan stands. Plan again from where it stands, on the job’s page.")
+
+
+def check_extension(standing: Standing) -> None:
+    """Refuse a new plan in mid-work before the bench work has begun, after its count, and on a hold for people."""
+    _not_on_safety_hold(standing)
+    if standing.hold == "owner's answer":
+        raise Refused("This job waits for the owner's answer. End the hold first.")
+    if standing.stage in BEFORE_BENCH:
+        raise Refused("Nothing is opened yet. Change what to replace in the usual way.")
+    if standing.stage not in ("teardown", "refit"):
+        raise Refused(f"This job is {standing.stage}. It is planned again while it is open on the bench.")
 
 
 def stage_after_plan(standing: Standing, *, agreed: bool) -> str:

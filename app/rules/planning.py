@@ -9,7 +9,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from app.rules.precedence import ancestors, cycles, predecessors
+from app.rules.precedence import ancestors, ancestors_in, cycles, predecessors
 from app.rules.sheet import ReuseClass, Sheet, Step, Unit
 from app.rules.sheet_check import Finding, check_sheet
 from app.rules.verdict import Refused
@@ -81,12 +81,13 @@ def make_plan(sheet: Sheet, targets: Collection[str]) -> Plan:
     a part number); ``check_sheet`` tells more about an unsound sheet.
     """
     chosen = _chosen_units(sheet, targets)
-    _refuse_unsound_order(sheet)
+    before = predecessors(sheet.steps)
+    _refuse_unsound_order(sheet, before)
     freed_by = {step.frees: step.id for step in reversed(sheet.steps) if step.frees}
     reach: dict[str, frozenset[str]] = {}
     for unit in chosen:
         goal = freed_by[unit.id]
-        reach[unit.id] = ancestors(sheet.steps, (goal,)) | {goal}
+        reach[unit.id] = ancestors_in(before, (goal,)) | {goal}
     needed = frozenset[str]().union(*reach.values())
 
     by_id = {step.id: step for step in sheet.steps}
@@ -118,6 +119,7 @@ def teardown_order(steps: Sequence[Step], needed: Collection[str]) -> tuple[str,
     """
     wanted = frozenset(needed)
     chosen = [step for step in steps if step.id in wanted]
+    uses = [frozenset(step.tools) for step in chosen]
     before = predecessors(chosen)
     waits = [len(before[step.id]) for step in chosen]
     followers: dict[str, list[int]] = {step.id: [] for step in chosen}
@@ -129,13 +131,13 @@ def teardown_order(steps: Sequence[Step], needed: Collection[str]) -> tuple[str,
     order: list[str] = []
     while ready:
         pick = ready[0]
-        if not frozenset(chosen[pick].tools) <= hand:
-            keeps = (index for index in ready if chosen[index].tools and frozenset(chosen[index].tools) == hand)
+        if not uses[pick] <= hand:
+            keeps = (index for index in ready if uses[index] and uses[index] == hand)
             pick = next(keeps, pick)
         ready.remove(pick)
         step = chosen[pick]
         order.append(step.id)
-        hand = frozenset(step.tools) or hand
+        hand = uses[pick] or hand
         for index in followers[step.id]:
             waits[index] -= 1
             if waits[index] == 0:
@@ -158,8 +160,7 @@ def _chosen_units(sheet: Sheet, targets: Collection[str]) -> tuple[Unit, ...]:
     return tuple(unit for unit in sheet.units if unit.id in set(targets))
 
 
-def _refuse_unsound_order(sheet: Sheet) -> None:
-    before = predecessors(sheet.steps)
+def _refuse_unsound_order(sheet: Sheet, before: Mapping[str, Sequence[str]]) -> None:
     for step in sheet.steps:
         for name in step.after:
             if name not in before:

@@ -26,7 +26,11 @@ def ancestors(steps: Iterable[Step], targets: Collection[str]) -> frozenset[str]
     A target step itself is in the answer only when another target needs it. The steps a plan needs
     are therefore ``ancestors(steps, targets) | set(targets)``. Raises Refused for an unknown step.
     """
-    before = predecessors(steps)
+    return ancestors_in(predecessors(steps), targets)
+
+
+def ancestors_in(before: Mapping[str, Sequence[str]], targets: Collection[str]) -> frozenset[str]:
+    """Return what ``ancestors`` does, from ``predecessors`` that are known already."""
     found: set[str] = set()
     waiting: deque[str] = deque()
     for target in targets:

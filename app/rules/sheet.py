@@ -105,6 +105,16 @@ class Torque(Frozen):
     source: Name
 
 
+Share = Annotated[Decimal, Field(ge=0, le=1, decimal_places=4)]
+
+
+class Place(Frozen):
+    """Where a piece sits in the step's picture."""
+
+    x: Share = Field(description="Fraction of the picture's width, from the left.")
+    y: Share = Field(description="Fraction of the picture's height, from the top.")
+
+
 class Fixing(Frozen):
     """What a step releases: ``count`` places of one kind, all treated alike."""
 
@@ -118,6 +128,11 @@ class Fixing(Frozen):
     )
     torque: Torque | None = None
     waste: WasteStream = WasteStream.RESIDUAL
+    places: tuple[Place, ...] = Field(
+        default=(),
+        max_length=200,
+        description="Where the pieces sit in the step's picture, numbered in this order; as many as “count”, or none.",
+    )
 
     @property
     def goes_to_tray(self) -> bool:
@@ -173,6 +188,17 @@ class Refit(Frozen):
     closes: bool = Field(default=False, description="A cavity closes here: the count must agree before it.")
 
 
+Moment = Annotated[Decimal, Field(ge=0, le=24 * 60 * 60, decimal_places=3, description="seconds into the recording")]
+
+
+class Clip(Frozen):
+    """The part of a recording that shows the step; played muted and looped (W3C Media Fragments URI 1.0, ``#t=``)."""
+
+    video: Name = Field(description="SHA-256 of a stored recording, or the name of its file.")
+    from_s: Moment
+    to_s: Moment
+
+
 class Step(Frozen):
     id: Code
     title: Name
@@ -185,6 +211,7 @@ class Step(Frozen):
     frees: Code | None = Field(default=None, description="The unit that is free after this step.")
     time_s: Seconds
     picture: str | None = Field(default=None, max_length=120, description="SVG file beside the procedure file.")
+    clip: Clip | None = None
     refit: Refit | None = None
 
 

@@ -48,6 +48,8 @@ def check_sheet(sheet: Sheet, known_parts: Collection[str] | None) -> tuple[Find
         found += _references(sheet, index, step)
         found += _way_back(index, step)
         found += _fixings(index, step, parts)
+        found += _places(index, step)
+        found += _clip(index, step)
         found += _refit(sheet, index, step, parts)
         found += _inspections(index, step, parts)
     for index, test in enumerate(sheet.release_tests):
@@ -191,6 +193,51 @@ def _fixings(index: int, step: Step, parts: frozenset[str] | None) -> Iterator[F
                 f"“{fixing.name}” goes back only if it passes an inspection, and no inspection covers it.",
                 f"Add an inspection with “of: {fixing.id}”, or choose another reuse class.",
             )
+
+
+def _places(index: int, step: Step) -> Iterator[Finding]:
+    """Places are given for every piece of a fixing or for none, in a picture, and apart from each other."""
+    taken: dict[tuple[Decimal, Decimal], str] = {}
+    for n, fixing in enumerate(step.releases):
+        where = ("steps", index, "releases", n, "places")
+        if not fixing.places:
+            continue
+        if len(fixing.places) != fixing.count:
+            places = f"{len(fixing.places)} place" + ("s" if len(fixing.places) > 1 else "")
+            yield Finding(
+                where,
+                step.id,
+                f"“{fixing.name}” has {places} for a count of {fixing.count}.",
+                "Give one place for each piece, or leave “places” out.",
+            )
+        if step.picture is None:
+            yield Finding(
+                where,
+                step.id,
+                f"“{fixing.name}” has places, and the step has no picture to show them on.",
+                "Name the step's “picture”, or leave “places” out.",
+            )
+        for m, place in enumerate(fixing.places):
+            spot = (round(place.x, 2), round(place.y, 2))
+            name = f"place {m + 1} of “{fixing.name}”"
+            if spot in taken:
+                yield Finding(
+                    (*where, m),
+                    step.id,
+                    f"{name[0].upper()}{name[1:]} lies on {taken[spot]}.",
+                    "Give each piece its own place in the picture.",
+                )
+            taken.setdefault(spot, name)
+
+
+def _clip(index: int, step: Step) -> Iterator[Finding]:
+    if step.clip is not None and step.clip.to_s <= step.clip.from_s:
+        yield Finding(
+            ("steps", index, "clip", "to_s"),
+            step.id,
+            f"The clip of “{step.id}” ends at {step.clip.to_s} s, where it has not begun yet.",
+            f"Give an end after {step.clip.from_s} s, or take the clip out.",
+        )
 
 
 def _refit(sheet: Sheet, index: int, step: Step, parts: frozenset[str] | None) -> Iterator[Finding]:

@@ -174,6 +174,7 @@ class ReceiptFields(BaseModel):
     expires_on: date | None = None
     unit_cost: Price
     location: Code
+    quarantine: Annotated[Text, Field(max_length=300)] = ""
 
 
 class CountFields(BaseModel):
@@ -181,6 +182,13 @@ class CountFields(BaseModel):
 
     counted: Whole | None = None
     book: Whole
+    reason: Annotated[Text, Field(max_length=300)] = ""
+
+
+class BlindCountFields(BaseModel):
+    """One lot in a blind stocktake."""
+
+    counted: Whole | None = None
     reason: Annotated[Text, Field(max_length=300)] = ""
 
 
@@ -196,6 +204,85 @@ class FoundLotForm(BaseModel):
     found_part: Code
     found_lot: Annotated[Text, Field(min_length=1, max_length=48)]
     found_count: Annotated[int, Field(ge=1, le=WHOLE_MAX)]
+
+
+Percent = Annotated[Decimal, Field(ge=0, le=1000, decimal_places=2)]
+Level = Annotated[Decimal, Field(ge=50, le=Decimal("99.99"), decimal_places=2)]
+Reason = Annotated[Text, Field(min_length=1, max_length=300)]
+
+
+class OverrideForm(BaseModel):
+    """Another quantity than the suggested one, and why."""
+
+    quantity: Whole
+    reason: Reason
+
+
+class PolicyForm(BaseModel):
+    """The storeroom's policy; shares as percentages."""
+
+    order_cost: Price
+    holding: Percent
+    review_days: Annotated[int, Field(ge=1, le=60)]
+    service_a: Level
+    service_b: Level
+    service_c: Level
+    service_critical: Level
+    version: int
+
+
+class PartPolicyForm(BaseModel):
+    """What is set by hand for a part."""
+
+    critical: Flag = False
+    uses_per_job: Price = Decimal(0)
+    jobs_per_device_year: Price = Decimal(0)
+    devices: Whole = 0
+
+
+class TermsForm(BaseModel):
+    """A supplier's terms."""
+
+    minimum_value: Price = Decimal(0)
+    freight: Price = Decimal(0)
+    free_from: Price | None = None
+
+
+class PricesForm(BaseModel):
+    """A supplier's prices for a part, one a line: ``from quantity: price``."""
+
+    supplier: int
+    prices: Annotated[str, Field(max_length=2000)] = ""
+
+
+class ConfirmForm(BaseModel):
+    """The day that a supplier promises."""
+
+    version: int
+    confirmed_on: date
+    words: Annotated[Text, Field(max_length=200)] = ""
+
+
+class ChaseForm(BaseModel):
+    """What a supplier answered about a late order."""
+
+    version: int
+    words: Annotated[Text, Field(min_length=1, max_length=200)]
+    expected_on: date | None = None
+
+
+class AsideForm(BaseModel):
+    """A lot set aside, or released again."""
+
+    lot_id: int
+    reason: Reason
+
+
+class SendBackForm(LotForm):
+    """Goods of an order that go back to the supplier."""
+
+    reason: Reason
+    replaced: Flag = False
 
 
 class ImportForm(BaseModel):

@@ -212,12 +212,12 @@ PAGE = View((0.0, 0.0), (1.0, 0.0), (0.0, 1.0))
 
 
 class Sheet:
-    """One picture. Everything is appended in painting order; ``hole`` counts the places."""
+    """One picture. Everything is appended in painting order; ``spots`` are the rings' centres in picture units."""
 
     def __init__(self, title: str, desc: str) -> None:
         self.title, self.desc = title, desc
         self.marks: list[str] = []
-        self.holes = 0
+        self.spots: list[Point] = []
 
     def draw(self, cls: str, shape: Shape, view: View = PAGE, z: float = 0.0) -> None:
         self.marks.append(f'<path class="{cls}" d="{_path(shape, view, z)}"/>')
@@ -247,7 +247,7 @@ class Sheet:
     def hole(self, point: Point, view: View = PAGE, z: float = 0.0, r: float = 7.0) -> None:
         """An open ring: one place of a fixing. Lies in the view's plane; r in picture units."""
         x, y = view.at(point, z)
-        self.holes += 1
+        self.spots.append((x, y))
         scale = sqrt(abs(view.x_axis[0] * view.y_axis[1] - view.x_axis[1] * view.y_axis[0])) or 1.0
         if view.x_axis[1] == 0 and view.y_axis[0] == 0:
             self.marks.append(f'<circle class="hole" cx="{_num(x)}" cy="{_num(y)}" r="{_num(r)}"/>')

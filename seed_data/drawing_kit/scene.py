@@ -8,7 +8,7 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 from drawing_kit.details import Detail, Glass
-from drawing_kit.pen import PAGE, Point, Shape, Sheet, View, disc, flat, plan, run
+from drawing_kit.pen import HEIGHT, PAGE, WIDTH, Point, Shape, Sheet, View, disc, flat, plan, run
 
 Place = tuple[float, float] | tuple[float, float, float]
 Solid = tuple[Shape, float, float]
@@ -94,6 +94,18 @@ def compose(device: Device, picture: Picture, before: Collection[str]) -> Sheet:
     return sheet
 
 
+def places(sheet: Sheet, picture: Picture) -> list[Point]:
+    """Return where the rings of a composed picture are, as fractions of it, in the order of the procedure's list."""
+    # Rings on what lies in the device are painted before those on what is lifted above it.
+    low = [n for n, place in enumerate(picture.rings) if _lies(place)]
+    drawn = low + [n for n in range(len(picture.rings)) if n not in low] if picture.lifted else range(len(sheet.spots))
+    return [(round(x / WIDTH, 4), round(y / HEIGHT, 4)) for _, (x, y) in sorted(zip(drawn, sheet.spots, strict=True))]
+
+
+def _lies(place: Place) -> bool:
+    return len(place) < 3 or place[2] < 12
+
+
 def _box(part: Part) -> tuple[float, float, float, float]:
     points = [p for shape, _, _ in part.solids for p in flat(shape, PAGE)]
     xs, ys = [p[0] for p in points], [p[1] for p in points]
@@ -177,7 +189,7 @@ def _exploded(sheet: Sheet, device: Device, picture: Picture, present: Sequence[
             put(sheet, part, view, part.name in picture.focus, fine=False)
     if picture.also is not None:
         picture.also(sheet, view)
-    low_rings = [place for place in picture.rings if len(place) < 3 or place[2] < 12]
+    low_rings = [place for place in picture.rings if _lies(place)]
     for place in low_rings:
         sheet.hole(place[:2], view, place[2] if len(place) > 2 else 1.0, picture.ring_r)
     for name, z in sorted(rise.items(), key=lambda item: item[1]):
@@ -227,4 +239,4 @@ def slots(x: float, y: float, w: float, n: int, pitch: float) -> tuple[Shape, ..
     return tuple(run([(x + i * pitch, y), (x + i * pitch, y + w)]) for i in range(n))
 
 
-__all__ = ["Device", "Part", "Picture", "compose", "cross_marks", "fit", "leaf", "plan", "put", "slots"]
+__all__ = ["Device", "Part", "Picture", "compose", "cross_marks", "fit", "leaf", "places", "plan", "put", "slots"]

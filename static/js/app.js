@@ -1,4 +1,4 @@
-/* What plain HTML cannot do: clocks that count on, a first look at page colours, printing, steppers, the state of the connection.
+/* What plain HTML cannot do: clocks that count on, a first look at page colours, printing, steppers.
    Every page works without this file. Listeners sit on the document, so parts swapped in later need no setting up. */
 (function () {
   "use strict";
@@ -36,15 +36,6 @@
       put(element, left > 0 ? clock(left) : element.dataset.ready || "Ready");
       const box = element.closest(".cure");
       if (box) box.classList.toggle("is-ready", left <= 0);
-    }
-  }
-
-  function connection() {
-    for (const element of document.querySelectorAll("[data-connection]")) {
-      const words = element.querySelector("span");
-      if (words) put(words, navigator.onLine ? element.dataset.online : element.dataset.offline);
-      const use = element.querySelector("use");
-      if (use) use.setAttribute("href", navigator.onLine ? "#m-dot" : "#m-ring-absent");
     }
   }
 
@@ -98,19 +89,14 @@
     if (refusal) refusal.focus();
   }
 
-  function settle() {
-    tickClocks();
-    connection();
+  for (const swapped of ["htmx:after:swap", "countback:painted"]) {
+    document.addEventListener(swapped, function () {
+      root.classList.add("js");
+      tickClocks();
+      showRefusal();
+    });
   }
-
-  window.addEventListener("online", connection);
-  window.addEventListener("offline", connection);
-  document.addEventListener("htmx:after:swap", function () {
-    root.classList.add("js");
-    settle();
-    showRefusal();
-  });
   setInterval(tickClocks, 1000);
-  settle();
+  tickClocks();
   showRefusal();
 })();

@@ -20,6 +20,7 @@ from app.platform.settings import Settings
 from tests.browser.demo import demo_file, demo_site, open_page, own_demo_site
 from tests.conftest import CAST
 from tests.jobs.bench_shop import set_up
+from tests.visitor import TABLET_TOKEN
 
 __all__ = ["demo_file", "demo_site", "open_page", "own_demo_site"]
 
@@ -110,6 +111,7 @@ def sign_in(browser: Browser, site: Site) -> Iterator[SignedIn]:
             base_url=site.url,
         )
         contexts.append(context)
+        context.add_cookies([{"name": "countback-tablet", "value": TABLET_TOKEN, "url": site.url}])
         page = context.new_page()
         page.on("pageerror", lambda error: complaints.append(str(error)))
         page.on("console", lambda m: complaints.append(m.text) if "Content Security Policy" in m.text else None)

@@ -6,6 +6,7 @@ from datetime import date
 import pytest
 from playwright.sync_api import Page
 
+from app.jobs.actions.record import load_job, record
 from app.jobs.models import Coverage
 from app.platform.clock import now, uuid7
 from app.platform.db import Database
@@ -62,6 +63,7 @@ def play(db: Database) -> Scene:
         up.open()
         up.teardown()
         up.report("damage", "back/screws", count=1, note="thread stripped")
+        _ask(up)
         for job in (refitted, counted, closed):
             job.open()
             job.teardown()
@@ -78,6 +80,17 @@ def play(db: Database) -> Scene:
     return Scene(*numbers, order, take)
 
 
+def _ask(work: BenchWork) -> None:
+    """Leave a question on the job, tapped on a tablet whose clock was set meanwhile."""
+    data = {
+        "of": "tick", "side": "up", "step": "back", "sent": {}, "reason": "Another step has to go back first.",
+        "changes": ["tick (cell), Tomo Brandsma"], "clock": {"skew_ms": 900_000, "by": "wall clock", "aside": True},
+        "received": now().isoformat(),
+    }  # fmt: skip
+    job = load_job(work.session, work.number)
+    record(work.session, job, kind="question", at=now(), who=work.who, event_id=uuid7(), step="back", data=data)
+
+
 def _close(work: BenchWork) -> None:
     from app.jobs.actions.close import close_job
 
@@ -90,22 +103,31 @@ def pages(scene: Scene, who: str) -> list[str]:
         return [
             "/", "/jobs", "/jobs/new", f"/jobs/{scene.booked}", f"/jobs/{scene.booked}/safety",
             f"/jobs/{scene.planned}/targets", f"/jobs/{scene.planned}/plan", f"/jobs/{scene.down}/bench",
-            f"/jobs/{scene.down}/bench/pause", f"/jobs/{scene.up}/bench", f"/jobs/{scene.up}/trouble",
-            f"/jobs/{scene.refitted}/count", f"/jobs/{scene.counted}/tests", f"/jobs/{scene.closed}/card",
+            f"/jobs/{scene.down}/bench/pause", f"/jobs/{scene.up}/questions", f"/jobs/{scene.up}/bench",
+            f"/jobs/{scene.up}/trouble", f"/jobs/{scene.refitted}/count", f"/jobs/{scene.counted}/tests",
+            f"/jobs/{scene.closed}/card", f"/jobs/{scene.down}/replan",
+            f"/jobs/{scene.down}/replan?choose=1&targets=cell&targets=speaker", "/procedures/field-recorder/ease",
             "/procedures", "/procedures/field-recorder", "/procedures/field-recorder/1/print", "/me",
+            f"/jobs/{scene.up}/labels", f"/jobs/{scene.up}/labels?size=a4-24&start=3", "/scan", "/bench/keys",
         ]  # fmt: skip
     if who == "stores":
         return [
             "/stores", "/parts", "/parts?q=F-3", "/parts/F-310", "/parts/F-310/receive", "/parts/F-310/scrap",
+            "/stores/recall", "/stores/count-plan", "/stores/accuracy", "/stores/import", "/parts/F-310/keeping",
             "/parts/new", "/parts/import", "/reorder", "/orders", f"/orders/{scene.order}",
             f"/orders/{scene.order}/receive", f"/orders/{scene.order}/sheet", "/stocktakes",
             f"/stocktakes/{scene.stocktake}", f"/stocktakes/{scene.stocktake}/sheet", "/suppliers",
-            "/locations", f"/jobs/{scene.planned}/kit", f"/jobs/{scene.planned}/kit/list",
+            "/locations", "/locations/labels", "/parts/F-310/labels?size=letter-10", f"/jobs/{scene.planned}/kit",
+            f"/jobs/{scene.planned}/kit/list", "/stores/reorder/F-310", "/stores/overrides", "/stores/policy",
+            "/stores/terms/1", "/stores/value", "/stores/ageing", "/stores/aside?part=F-310",
         ]  # fmt: skip
     return [
         "/", f"/jobs/{scene.quoted}", f"/jobs/{scene.quoted}/quote", f"/jobs/{scene.planned}/hold",
         f"/jobs/{scene.closed}", f"/jobs/{scene.closed}/close", f"/jobs/{scene.kitted}/bench", "/people", "/people/new",
         "/people/1", "/tokens", "/review/history", f"/review/jobs/{scene.closed}", "/review/totals",
+        "/review/clocks", f"/jobs/{scene.up}", f"/jobs/{scene.quoted}/quote?two=cell&two=speaker",
+        f"/jobs/{scene.planned}/promise", "/site/calendar", "/procedures/field-recorder/faults",
+        "/procedures/field-recorder/ease",
         "/procedures/import", "/nowhere",
     ]  # fmt: skip
 

@@ -19,6 +19,7 @@ from app.platform.clock import uuid7
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.procedures.actions import import_sheets
+from app.procedures.files import SheetFile
 from app.stores import actions as stores
 from app.stores import queries as shelf
 from app.stores.actions import Pick
@@ -76,19 +77,19 @@ def receive(
     )
 
 
-def publish(session: Session, at: datetime = START) -> int:
-    """Publish the field recorder's procedure; returns the device model's id."""
-    import_sheets(session, [recorder_file()], shelf.known_numbers(session), at, SUPERVISOR)
+def publish(session: Session, at: datetime = START, file: SheetFile | None = None) -> int:
+    """Publish the field recorder's procedure, or the form of it given; returns the device model's id."""
+    import_sheets(session, [file or recorder_file()], shelf.known_numbers(session), at, SUPERVISOR)
     return next(m.id for m in procedures.device_models(session) if m.code == "field-recorder")
 
 
-def set_up(session: Session, quantity: int = 20, at: datetime = START) -> int:
+def set_up(session: Session, quantity: int = 20, at: datetime = START, file: SheetFile | None = None) -> int:
     """Bring catalogue, stock (the same quantity of every part) and procedure in; returns the device model's id."""
     stock_catalogue(session, at)
     for part in PARTS:
         if quantity:
             receive(session, part, quantity, f"L-{part}", at=at)
-    return publish(session, at)
+    return publish(session, at, file)
 
 
 def version_of(session: Session, number: str) -> int:

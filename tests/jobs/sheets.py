@@ -129,6 +129,42 @@ ORIGINALS = ("F-210", "F-220", "F-230", "F-400")
 """Parts a technician may choose where the procedure names none."""
 
 
+# The same procedure with pictures and places on them: fixing's line as it is → step, x of its places (y is 0.5).
+_PLACED = {
+    "{id: screws, kind: screw, name: Back screw, count: 4,": ("back", "0.1", "0.3", "0.5", "0.7"),
+    "{id: locked, kind: screw, name: Locked screw, count: 2,": ("shield", "0.2", "0.8"),
+    "{id: plug, kind: connector, name: Cell plug, count: 1,": ("plug", "0.5"),
+    "{id: strips, kind: adhesive, name: Pull strip, count: 2,": ("cell", "0.25", "0.75"),
+    "{id: clips, kind: clip, name: Gasket clip, count: 2,": ("gasket", "0.45", "0.55"),
+    "{id: screws, kind: screw, name: Speaker screw, count: 3,": ("speaker", "0.2", "0.5", "0.8"),
+}
+PICTURE = """\
+<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 640 480" role="img"><title>The recorder</title>
+<desc>Seen from above.</desc><rect class="body" x="40" y="60" width="560" height="360"/></svg>
+"""
+
+
+def placed_text() -> str:
+    """Return the procedure's text with pictures and numbered places."""
+    text = TEXT
+    for line, (step, *spots) in _PLACED.items():
+        places = ", ".join(f"{{x: {x}, y: 0.5}}" for x in spots)
+        text = text.replace(line, f"{line} places: [{places}],")
+        text = text.replace(f"  - id: {step}\n", f"  - id: {step}\n    picture: drawings/{step}.svg\n")
+    return text
+
+
+def placed() -> Sheet:
+    """Return the procedure with numbered places as the rules take it."""
+    return Sheet.model_validate(yaml.safe_load(placed_text()))
+
+
+def placed_file() -> SheetFile:
+    """Return the procedure with numbered places as a file to import, with its drawings."""
+    drawings = {f"drawings/{step}.svg": PICTURE for step, *_ in _PLACED.values()}
+    return SheetFile("field-recorder.yaml", placed_text(), drawings)
+
+
 def recorder() -> Sheet:
     """Return the procedure as the rules take it."""
     return Sheet.model_validate(yaml.safe_load(TEXT))

@@ -15,10 +15,22 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule, run_state_machine_as_test
+from hypothesis.stateful import invariant, precondition, rule, run_state_machine_as_test
 from sqlmodel import Session, col, func, select
 
-from app.jobs.actions import bench, book_in, choose_targets, close, hold, issue_kit, make_safe, quote, trouble
+from app.jobs.actions import (
+    bench,
+    book_in,
+    choose_targets,
+    close,
+    extend_plan,
+    hold,
+    issue_kit,
+    make_safe,
+    places,
+    quote,
+    trouble,
+)
 from app.jobs.models import BenchEvent, Coverage, DataWish, Job, KitLot, Stage
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.bench import REPORT_KINDS, pocket_numbers, state_of
@@ -30,14 +42,17 @@ from app.platform.errors import Conflict, Forbidden, Refused, Stale
 from app.platform.settings import Settings
 from app.rules import bench as rules
 from app.rules.counting import BenchState
+from app.rules.taps import marks
 from app.stores import actions as stores
 from app.stores import queries as shelf
 from app.stores.models import Lot, LotBalance, Movement, Part, ReservationEntry, StockLevel
 from tests.conftest import _admin, _named
 from tests.jobs.bench_shop import CLERK, PRICES, SECOND, START, SUPERVISOR, TECHNICIAN, picks_for, set_up
-from tests.jobs.sheets import ORIGINALS, PARTS, recorder
+from tests.jobs.sheets import ORIGINALS, PARTS, placed, placed_file
+from tests.jobs.tablets_at_random import TabletsAtRandom
 
-SHEET = recorder()
+SHEET = placed()
+PLACES = [(f"{s.id}/{f.id}", n) for s in SHEET.steps for f in s.releases for n in range(1, len(f.places) + 1)]
 TARGETS = (("cell",), ("speaker",), ("cell", "speaker"))
 PEOPLE = (TECHNICIAN, SECOND)
 SITE = Settings()
@@ -50,7 +65,7 @@ index = st.integers(min_value=0, max_value=7)
 person = st.sampled_from(PEOPLE)
 
 
-class Workshop(RuleBasedStateMachine):
+class Workshop(TabletsAtRandom):
     """Jobs and stock. ``make`` gives a fresh database with catalogue, stock and procedure, and disposes of it."""
 
     make: Callable[[], tuple[Database, Callable[[], None]]]
@@ -251,6 +266,36 @@ class Workshop(RuleBasedStateMachine):
         if self.use_plan(number, units):
             self.agree(number)
 
+    @rule(n=index, units=st.sampled_from(TARGETS), agreed=st.booleans(), most=st.integers(0, 14), who=person)
+    @precondition(lambda self: self.jobs)
+    def plan_again_in_mid_work(self, n: int, units: tuple[str, ...], agreed: bool, most: int, who: int) -> None:
+        """What is done stays done, whatever was done: the invariants hold with the plan that comes on top."""
+        number = self.job(n)
+        self.hand_out_all(n)
+        self.work_on(n, who, most)
+        version = self.row(number).version
+        said = extend_plan.Agreement("Owner", "by telephone", Decimal("12.00")) if agreed else None
+        fewer = units[:1] if len(units) > 1 else ("cell", "speaker")
+
+        def extended(targets: tuple[str, ...]) -> Callable[[str], Action]:
+            return lambda e: (
+                lambda s: extend_plan.extend_plan(
+                    s, number, version, targets, SITE,
+                    at=self.now, who=SUPERVISOR, event_id=e, supervisor=True, agreement=said,
+                )
+            )  # fmt: skip
+
+        before = self.state(number)
+        if self.send(extended(units), extended(fewer)):
+            self.hand_out_all(n)
+            now = self.state(number)
+            again = set(before.down) - set(now.down)
+            assert all(
+                now.items[key] == count
+                for key, count in before.items.items()
+                if key in now.items and key.partition("/")[0] not in again
+            )
+
     @rule(n=index, part=st.sampled_from(PARTS), most=st.integers(1, 9))
     @precondition(lambda self: self.jobs)
     def hand_out_some(self, n: int, part: str, most: int) -> None:
@@ -350,6 +395,35 @@ class Workshop(RuleBasedStateMachine):
     @precondition(lambda self: self.jobs)
     def tick_anything(self, n: int, side: str, step: Any, who: int) -> None:
         self.tick(self.job(n), side, "" if side == "turn" else step.id, who)
+
+    def tap(self, number: str, item: str, place: int, side: str, on: bool, who: int) -> bool:
+        """Count one place, or take it back."""
+        return self.send(
+            lambda e: lambda s: places.set_place(s, number, item, place, side, on, at=self.now, who=who, event_id=e),
+            lambda e: (
+                lambda s: places.set_place(s, number, item, place, side, not on, at=self.now, who=who, event_id=e)
+            ),
+        )
+
+    @rule(
+        n=index, which=st.sampled_from(PLACES), side=st.sampled_from(("down", "up", "over")), on=st.booleans(),
+        who=person,
+    )  # fmt: skip
+    @precondition(lambda self: self.jobs)
+    def tap_anything(self, n: int, which: tuple[str, int], side: str, on: bool, who: int) -> None:
+        self.tap(self.job(n), *which, side, on, who)
+
+    @rule(n=index, who=person, numbers=st.lists(st.integers(1, 4), max_size=6), on=st.sampled_from((True, True, False)))
+    @precondition(lambda self: self.jobs)
+    def tap_in_the_step_in_hand(self, n: int, who: int, numbers: list[int], on: bool) -> None:
+        """Count places of the step that is next, or take some of them back."""
+        number = self.job(n)
+        self.send(lambda e: lambda s: bench.open_job(s, number, at=self.now, who=who, event_id=e))
+        self.recount_rightly(number, who)
+        focus = rules.focus(SHEET, self.state(number))
+        for item, place in PLACES:
+            if focus is not None and item.startswith(f"{focus[1]}/") and place in numbers:
+                self.tap(number, item, place, focus[0], on, who)
 
     @rule(n=index, who=person, most=st.integers(1, 12))
     @precondition(lambda self: self.jobs)
@@ -610,6 +684,12 @@ class Workshop(RuleBasedStateMachine):
             state = BenchState.from_json(job.bench)
             assert [key for key, count in state.items.items() if count.fault()] == []
             assert state.leftover >= 0
+            for key, taps in state.places.items():
+                count, borne = state.items[key], marks(state.items[key], taps)
+                assert len(taps.out) <= count.out, key
+                assert len(taps.back) <= count.refitted + count.new, key
+                assert all(borne[n - 1] == "back" for n in taps.back), (key, borne)
+                assert all(borne[n - 1] != "open" for n in taps.out), (key, borne)
             assert (job.stage in (Stage.COUNTED, Stage.TESTED, Stage.CLOSED)) <= state.counted, job.stage
             assert job.hold.value == "none" or job.stage not in (Stage.CLOSED, Stage.RETURNED)
 
@@ -661,7 +741,7 @@ def prepared(database_kind: str, request: pytest.FixtureRequest, tmp_path: Path)
 
 def _fill(db: Database) -> None:
     with db.write() as session:
-        assert set_up(session, OPENING) == MODEL
+        assert set_up(session, OPENING, file=placed_file()) == MODEL
     db.dispose()
 
 

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from fastapi.dependencies.models import Dependant
 from fastapi.routing import APIRoute, iter_route_contexts
 
-from app.people.access import Allow, AllowAnyone, AllowToken, posted
+from app.people.access import Allow, AllowAnyone, AllowTap, AllowToken, posted, posted_large
 from app.people.models import Role
 from app.platform.routes import declared_public
 from tests.visitor import Visitor
@@ -30,7 +30,7 @@ class Declared:
     @property
     def roles(self) -> frozenset[Role] | None:
         """The roles it lets in, None for everybody and anybody."""
-        guards = [c for c in self.calls if isinstance(c, Allow | AllowToken)]
+        guards = [c for c in self.calls if isinstance(c, Allow | AllowTap | AllowToken)]
         return frozenset.intersection(*(g.roles for g in guards)) if guards else None
 
     @property
@@ -40,6 +40,11 @@ class Declared:
     @property
     def api(self) -> bool:
         return any(isinstance(c, AllowToken) for c in self.calls)
+
+    @property
+    def tapped(self) -> bool:
+        """Whether it takes the right of the person who tapped instead of a sign-in."""
+        return any(isinstance(c, AllowTap) for c in self.calls)
 
 
 def _calls(dependant: Dependant) -> Iterator[Any]:
@@ -76,15 +81,23 @@ def test_nothing_but_the_schema_and_static_files_is_outside_the_rooms(app: FastA
 
 
 def test_every_unsafe_page_route_checks_the_form_token(app: FastAPI) -> None:
-    unchecked = [
-        r.path for r in _routes(app) if not r.methods <= SAFE and not r.api and not r.public and posted not in r.calls
-    ]
-    assert unchecked == [], "Take `raw: Posted` in these handlers."
+    others = [r for r in _routes(app) if not r.methods <= SAFE and not r.api and not r.public and not r.tapped]
+    assert [r.path for r in others if not {posted, posted_large} & set(r.calls)] == [], (
+        "Take `raw: Posted` in these handlers."
+    )
+
+
+def test_the_right_of_who_tapped_is_taken_by_the_outbox_alone_and_for_the_bench_roles(app: FastAPI) -> None:
+    tapped = [r for r in _routes(app) if r.tapped]
+    assert {r.path for r in tapped} <= {"/bench/outbox", "/bench/outbox/photo"}
+    for route in tapped:
+        assert route.roles == frozenset({Role.TECHNICIAN, Role.SUPERVISOR})
+        assert not any(isinstance(c, Allow) or c is posted for c in route.calls), "Nobody needs to be signed in."
 
 
 def test_public_unsafe_routes_are_only_those_before_sign_in(app: FastAPI) -> None:
     public = {r.path for r in _routes(app) if r.public and not r.methods <= SAFE}
-    assert public == {"/sign-in", "/setup/{token}"}
+    assert public == {"/sign-in", "/setup/{token}", "/tablet"}
 
 
 def test_the_api_lives_under_its_path_and_pages_do_not(app: FastAPI) -> None:
@@ -120,6 +133,7 @@ def test_unsafe_routes_refuse_other_roles_before_they_look_at_anything(app: Fast
             path = path[: path.index("{")] + "1" + path[path.index("}") + 1 :]
         for method in route.methods - SAFE:
             answer = visitor.client.request(method, path, data={"csrf_token": token}, follow_redirects=False)
-            if answer.status_code != 403:
+            # Being signed in is no right to send taps; without one the outbox knows nobody.
+            if answer.status_code != (401 if route.tapped else 403):
                 wrong.append((method, path, answer.status_code))
     assert wrong == []

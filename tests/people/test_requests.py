@@ -85,10 +85,17 @@ def test_every_answer_carries_the_security_headers(visit: Visit, path: str) -> N
     policy = answer.headers["content-security-policy"]
     assert policy.startswith("default-src 'none'")
     assert "unsafe" not in policy
+    assert answer.headers["permissions-policy"].startswith("camera=(self), ")
     assert "frame-ancestors 'none'" in policy
     assert answer.headers["x-content-type-options"] == "nosniff"
     assert answer.headers["referrer-policy"] == "same-origin"
     assert answer.headers["cache-control"] == "no-store"
+
+
+@pytest.mark.parametrize("path", ["/jobs", "/jobs/J000001/bench", "/scan", "/bench/keys"])
+def test_webassembly_is_let_in_only_where_the_camera_reads_codes(visit: Visit, path: str) -> None:
+    policy = visit("technician").client.get(path, follow_redirects=False).headers["content-security-policy"]
+    assert "unsafe" not in policy.replace("script-src 'self' 'wasm-unsafe-eval';", "")
 
 
 @pytest.mark.parametrize("path", ["/me", "/people", "/people/new", "/people/1", "/tokens"])

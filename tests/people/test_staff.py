@@ -10,7 +10,7 @@ from sqlalchemy import delete, update
 from sqlmodel import col, select
 
 from app.people import actions
-from app.people.models import ApiToken, Person, Role, SetupLink, SignIn
+from app.people.models import ApiToken, Person, Role, SetupLink, SignIn, Tablet
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import NotFound, Refused
@@ -130,7 +130,7 @@ def test_the_first_supervisor_is_set_up_once(app: FastAPI, db: Database) -> None
     with pytest.raises(Refused), db.write() as session:
         actions.make_setup_link(session, None, clock.now())
     with db.write() as session:
-        for table in (SignIn, SetupLink, Person):
+        for table in (SignIn, SetupLink, Tablet, Person):
             session.connection().execute(delete(table))
         token = actions.make_setup_link(session, None, clock.now())
         other = actions.make_setup_link(session, None, clock.now())
@@ -180,7 +180,7 @@ def test_a_person_ends_a_sign_in_of_their_own_but_of_nobody_else(visit: Visit, d
     with db.read() as session:
         theirs = session.exec(select(SignIn.id).where(col(SignIn.person_id) == _id(db, "Tomo Brandsma"))).one()
     with pytest.raises(NotFound), db.write() as session:
-        actions.revoke(session, _id(db, "Ines Aldvik"), theirs or 0, clock.now())
+        actions.sign_out_elsewhere(session, _id(db, "Ines Aldvik"), theirs or 0, clock.now())
     token = here.open("/me").form("/sign-out").values["csrf_token"]
     assert here.post(f"/me/sign-ins/{theirs}/revoke", {"csrf_token": token}).status == 404
     assert other.client.get("/me", follow_redirects=False).status_code == 200

@@ -23,10 +23,27 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
         {"targets": ["cell"], "teardown": ["back"], "refit": ["back"], "pass_no": 2},
         "Pass 2. Planned: exchange Cell pack, 1 step down and 1 up.",
     ),
+    (
+        "extended",
+        {"targets": ["cell"], "teardown": ["back"], "refit": ["back"], "added": ["back", "cell"], "again": [],
+         "dropped": ["flex"], "by": "the mate", "means": "by telephone", "amount": "12.00", "currency": "EUR"},
+        "Planned again from where it stood: exchange Cell pack. 2 steps added and 1 step dropped. "
+        "the mate agreed to 12.00 EUR more, by telephone.",
+    ),
+    (
+        "promised",
+        {"on": "2026-03-20", "instead_of": "2026-03-18", "reason": "Owner is at sea", "causes": []},
+        "Promised for Friday 20 March 2026, and not for Wednesday 18 March 2026 any more. Owner is at sea.",
+    ),
     ("quoted", {"amount": "84.00", "currency": "EUR", "note": ""}, "Quoted 84.00 EUR."),
     ("approved", {"by": "the mate", "means": "by telephone"}, "Quote approved by the mate, by telephone."),
     ("declined", {"by": "the mate", "reason": "Too dear"}, "Quote declined by the mate. Too dear."),
     ("kit issued", {"lots": [["D-310", 7, "L1", 1, []]]}, "Kit handed out: 1 × D-310 (lot L1)."),
+    (
+        "kit returned",
+        {"back": [["D-310", 7, "L1", 1, []]], "reason": "Torn"},
+        "Back on the shelf, not used: 1 × D-310 (lot L1). Torn.",
+    ),
     ("hold", {"hold": "safety", "reason": "Cell swollen."}, "On hold (safety): Cell swollen."),
     ("hold ended", {"hold": "safety", "reason": "New cell is in"}, "Hold ended (safety): New cell is in."),
     ("returned", {"reason": "Board is corroded"}, "Returned unrepaired: Board is corroded."),
@@ -58,7 +75,40 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
         "Refit: Close the back. Back screw: 3 back and 1 new; 1 × Rim seal new. "
         "From stock: 1 × D-310 (lot L1, serial S9). Serial taken out: OLD1. A press time began.",
     ),
+    (
+        "place",
+        {"item": "back/screws", "place": 3, "side": "down", "on": True},
+        "Counted out: place 3 of “Back screw”.",
+    ),
+    (
+        "place",
+        {"item": "back/seal", "place": 1, "side": "up", "on": True, "fitted": [["back/seal", "D-020", 7, "L7", 1, ""]]},
+        "Counted back: place 1 of “Rim seal”. New: 1 × D-020 (lot L7).",
+    ),
+    (
+        "place",
+        {"item": "back/screws", "place": 3, "side": "up", "on": False},
+        "Took back: place 3 of “Back screw” counted back.",
+    ),
     ("turned", {}, "Teardown done; the refit began."),
+    (
+        "also",
+        {"of": "tick", "side": "down", "step": "back", "sent": {}, "words": "Ticked already."},
+        "Also reported: Teardown tick of “Lift the back”. It changed no count.",
+    ),
+    (
+        "question",
+        {"of": "tick", "side": "up", "step": "back", "sent": {"rejects": ["back/flush"]}, "reason": "It is paused."},
+        "Question: Refit tick of “Close the back”, with 1 failed inspection. It is paused. It changed no count.",
+    ),
+    (
+        "question",
+        {"of": "report", "sent": {"report": "damage", "item": "back/screws", "count": 2}, "reason": "It is closed."},
+        "Question: Report of trouble (damage): 2 × Back screw. It is closed. It changed no count.",
+    ),
+    ("question", {"of": "pause", "sent": {"reason": "Break"}}, "Question: Pause: Break. It changed no count."),
+    ("set aside", {"reason": "Tapped by mistake"}, "Question set aside. Tapped by mistake."),
+    ("photo", {"step": "back", "caption": "Head stripped"}, "Photo taken at “Lift the back”. Head stripped."),
     ("undo", {"side": "down", "step": "back"}, "Took back the teardown tick of “Lift the back”."),
     ("undo", {"side": "up", "step": "back"}, "Took back the refit tick of “Close the back”."),
     ("undo", {"side": "turn"}, "Took back the turn to the refit."),

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.rules import bench
+from app.rules import bench, tray
 from app.rules.bench import LotInHand, Outcome, PartsMissing
 from app.rules.counting import BenchState, ClosingCount, Event, ItemCount, apply, closing_count, fold, items_of
 from app.rules.planning import make_plan
@@ -375,15 +375,15 @@ def test_a_failed_inspection_of_nothing_in_particular_scraps_nothing() -> None:
 
 def test_a_recount_takes_nothing_as_read() -> None:
     expected = {1: 4, 2: 3}
-    assert bench.recount(expected, {1: 4, 2: 3}) == ({}, ())
-    assert bench.recount(expected, {1: 2, 2: 3}) == ({1: 2}, ("Tray pocket 1: 2 short.",))
+    assert tray.recount(expected, {1: 4, 2: 3}) == ({}, ())
+    assert tray.recount(expected, {1: 2, 2: 3}) == ({1: 2}, ("Tray pocket 1: 2 short.",))
     with refused("Count tray pocket 2 too; nothing is taken as read at a hand-over.") as refusal:
-        bench.recount(expected, {1: 4, 2: None})
+        tray.recount(expected, {1: 4, 2: None})
     assert refusal.value.field == "pocket-2"
     with refused("Count tray pocket 1 too"):
-        bench.recount(expected, {})
+        tray.recount(expected, {})
     with refused("Tray pocket 1 should hold 4, not 5. Look for a piece in the wrong pocket."):
-        bench.recount(expected, {1: 5, 2: 3})
+        tray.recount(expected, {1: 5, 2: 3})
 
 
 # Taking back -----------------------------------------------------------------------------------------------------

@@ -44,7 +44,7 @@ def test_a_safety_hold_stops_everything(check: str) -> None:
 
 def test_the_plan_stands_once_something_came_out() -> None:
     job_flow.check_plan(Standing("teardown"))
-    with pytest.raises(Refused, match="Report what else is needed"):
+    with pytest.raises(Refused, match="Plan again from where it stands"):
         job_flow.check_plan(Standing("teardown", begun=True))
 
 
@@ -71,3 +71,19 @@ def test_an_unknown_state_of_the_cell_is_refused() -> None:
     assert not job_flow.cell_is_sound("leaking")
     with pytest.raises(Refused, match="what state the cell is in"):
         job_flow.cell_is_sound("warmish")
+
+
+@pytest.mark.parametrize(
+    ("stage", "hold", "words"),
+    [
+        ("kitted", "none", "in the usual way"),
+        ("counted", "none", "while it is open on the bench"),
+        ("closed", "none", "while it is open on the bench"),
+        ("teardown", "safety", "safety hold"),
+        ("refit", "owner's answer", "waits for the owner's answer"),
+    ],
+)
+def test_a_new_plan_in_mid_work_is_for_an_open_device(stage: str, hold: str, words: str) -> None:
+    with pytest.raises(Refused, match=words):
+        job_flow.check_extension(Standing(stage=stage, hold=hold))
+    job_flow.check_extension(Standing(stage="teardown", hold="parts"))

@@ -6,6 +6,7 @@ A plain model of one part (dictionaries, no database) is moved along with the re
 from collections.abc import Mapping
 from datetime import date, timedelta
 from itertools import count
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -15,7 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from app.platform.db import Database
 from app.platform.errors import Refused
 from app.stores import actions, queries
-from tests.stores.shop import TODAY, stamp
+from tests.stores.shop import AT, TODAY, stamp
 
 SOURCES = ("job:J000001", "job:J000002", "job:J000003")
 PLACES = ("B-01", "C-01")
@@ -26,7 +27,7 @@ picks = st.integers(min_value=0, max_value=50)
 
 
 class StockLedger(RuleBasedStateMachine):
-    """Receive, reserve, release, hand out, take back, scrap, transfer, adjust, and days that pass."""
+    """Receive, reserve, release, pick, hand out, take back, set aside, scrap, transfer, adjust, and days that pass."""
 
     db: Database
     place_ids: Mapping[str, int]
@@ -40,6 +41,8 @@ class StockLedger(RuleBasedStateMachine):
         self.promised: dict[str, int] = {}
         self.newest: list[str] = []
         self.used: dict[tuple[str, int], int] = {}
+        self.aside: set[int] = set()
+        self.held: dict[tuple[str, int, int], int] = {}
         self.gone = 0
         row = {"number": self.number, "name": "Any", "location": "B-01", "supplier": "KLP", "price": "1"}
         with self.db.write() as session:
@@ -48,13 +51,21 @@ class StockLedger(RuleBasedStateMachine):
     # What the model says.
 
     def usable(self) -> int:
-        """What is on hand in lots that have not expired."""
+        """What is on hand in lots neither expired nor set aside."""
         return sum(n for (lot, _place), n in self.shelf.items() if self.fresh(lot))
 
     def fresh(self, lot: int) -> bool:
         """Whether a lot may still be used."""
         last = self.expiry[lot]
-        return last is None or last >= self.today
+        return lot not in self.aside and (last is None or last >= self.today)
+
+    def held_there(self, lot: int, place: int, but_for: str = "") -> int:
+        """What pickers hold of a lot at a place."""
+        return sum(n for (who, *spot), n in self.held.items() if spot == [lot, place] and who != but_for)
+
+    def end_claims(self, source: str, spots: set[tuple[int, int]]) -> None:
+        """What a source was handed is no longer in a picker's hands."""
+        self.held = {k: n for k, n in self.held.items() if k[0] != source or (k[1], k[2]) not in spots}
 
     def free(self) -> int:
         """What may still be promised."""
@@ -111,6 +122,8 @@ class StockLedger(RuleBasedStateMachine):
         with self.db.write() as session:
             named = None if quantity is None else {self.number: quantity}
             actions.release(session, source, named, **stamp())
+        if quantity is None:
+            self.held = {key: n for key, n in self.held.items() if key[0] != source}
         held = self.promised.get(source, 0)
         self.promised[source] = held - (held if quantity is None else min(held, quantity))
 
@@ -122,7 +135,7 @@ class StockLedger(RuleBasedStateMachine):
         others = sum(self.promised.values()) - own
         allowed = (
             self.fresh(lot)
-            and quantity <= self.shelf[lot, place]
+            and quantity <= self.shelf[lot, place] - max(self.held_there(lot, place, source), 0)
             and quantity <= min(self.usable(), max(own, self.usable() - others))
         )
         chosen = [actions.Pick(self.number, lot, place, quantity)]
@@ -133,6 +146,7 @@ class StockLedger(RuleBasedStateMachine):
         with self.db.write() as session:
             actions.hand_out(session, source, chosen, **stamp(), today=self.today)
         self.take((lot, place), quantity)
+        self.end_claims(source, {(lot, place)})
         self.promised[source] = own - min(own, quantity)
         self.used[source, lot] = self.used.get((source, lot), 0) + quantity
 
@@ -152,6 +166,7 @@ class StockLedger(RuleBasedStateMachine):
             self.take((p.lot_id, p.location_id), p.quantity)
             self.used[source, p.lot_id] = self.used.get((source, p.lot_id), 0) + p.quantity
         self.promised[source] -= sum(p.quantity for p in proposed)
+        self.end_claims(source, {(p.lot_id, p.location_id) for p in proposed})
 
     @precondition(lambda self: bool(self.used))
     @rule(quantity=quantities, pick=picks)
@@ -209,6 +224,50 @@ class StockLedger(RuleBasedStateMachine):
         assert {f.source_ref: f.quantity for f in fallen} == (self.fall() if difference < 0 else {})
 
     @precondition(lambda self: any(self.shelf.values()))
+    @rule(source=sources, quantity=quantities, pick=picks)
+    def claim(self, source: str, quantity: int, pick: int) -> None:
+        """A picker takes pieces into their hands: the book does not move, and nobody else is handed them."""
+        lot, place = self.spot(pick)
+        mine = sum(n for (who, *_spot), n in self.held.items() if who == source)
+        own = self.promised.get(source, 0)
+        hands = {who: sum(n for (w, *_s), n in self.held.items() if w == who) for who in SOURCES}
+        others = sum(max(self.promised.get(who, 0), hands[who]) for who in SOURCES if who != source)
+        allowed = (
+            self.fresh(lot)
+            and quantity <= self.shelf[lot, place] - self.held_there(lot, place)
+            and mine + quantity <= min(self.usable(), max(own, self.usable() - others))
+        )
+        chosen = actions.Pick(self.number, lot, place, quantity)
+        more: dict[str, Any] = {"scanned": False, "at": AT, "who": None, "today": self.today}
+        if not allowed:
+            with pytest.raises(Refused), self.db.write() as session:
+                actions.claim_pick(session, source, chosen, 999, **more)
+            return
+        with self.db.write() as session:
+            actions.claim_pick(session, source, chosen, 999, **more)
+        self.held[source, lot, place] = self.held.get((source, lot, place), 0) + quantity
+
+    @precondition(lambda self: bool(self.held))
+    @rule(pick=picks)
+    def put_back(self, pick: int) -> None:
+        source, lot, place = sorted(self.held)[pick % len(self.held)]
+        with self.db.write() as session:
+            mine = queries.picks_in_hand(session, source)
+            claim = next(p.id for p in mine if (p.lot_id, p.location_id) == (lot, place))
+            actions.put_back_pick(session, source, claim, at=AT, who=None)
+        del self.held[source, lot, place]
+
+    @precondition(lambda self: any(self.shelf.values()))
+    @rule(pick=picks)
+    def set_aside_or_release(self, pick: int) -> None:
+        """A lot is set aside wherever it lies, and released again; nothing moves."""
+        lot, _place = self.spot(pick)
+        act = actions.release_lot if lot in self.aside else actions.quarantine_lot
+        with self.db.write() as session:
+            act(session, lot, "Any", at=AT, who=None)
+        self.aside ^= {lot}
+
+    @precondition(lambda self: any(self.shelf.values()))
     @rule(pick=picks)
     def hand_out_too_much(self, pick: int) -> None:
         lot, place = self.spot(pick)
@@ -231,6 +290,14 @@ class StockLedger(RuleBasedStateMachine):
         assert (shown.usable, shown.reserved) == (self.usable(), sum(self.promised.values()))
         assert shown.available == self.free() >= 0
         assert shown.reserved <= shown.on_hand
+        with self.db.read() as session:
+            hands = {
+                (source, p.lot_id, p.location_id): p.quantity
+                for source in SOURCES
+                for p in queries.picks_in_hand(session, source)
+                if p.part_number == self.number
+            }
+        assert hands == self.held
 
     def teardown(self) -> None:
         with self.db.read() as session:

@@ -8,7 +8,7 @@ from sqlalchemy import insert, update
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.kit_changes import add_to_kit
-from app.jobs.actions.record import AlreadyStored, known_event, load_job, record
+from app.jobs.actions.record import AlreadyStored, changes_since, known_event, load_job, record
 from app.jobs.models import BenchEvent, Discard, Hold, Job, KitLot, PartUse, Stage
 from app.jobs.queries.bench import (
     as_event,
@@ -22,9 +22,10 @@ from app.jobs.queries.bench import (
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
-from app.rules import bench
+from app.rules import bench, tray
 from app.rules.bench import Fitted, Outcome
 from app.rules.counting import BenchState, Item
+from app.rules.scanned import lots_first
 from app.rules.sheet import Sheet
 
 AT_WORK = (Stage.KITTED, Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED, Stage.TESTED)
@@ -64,10 +65,11 @@ class Bench:
             raise Refused(f"Job {self.job.number} is on hold ({self.job.hold.value}): {self.job.hold_reason}")
 
 
-def open_job(session: Session, number: str, *, at: datetime, who: int, event_id: str) -> None:
+def open_job(session: Session, number: str, *, at: datetime, who: int, event_id: str, take_over: bool = True) -> None:
     """Begin or resume work. Another technician's job is taken over, which makes a recount due.
 
-    Any other job the person has open is paused: nobody works on two devices at once.
+    With ``take_over`` false that is refused instead: a tablet that resumes late does not know of the other. Any
+    other job the person has open is paused: nobody works on two devices at once.
     """
     digest = content_hash(["open", number])
     # The same once more must not pause what the person went on to meanwhile; looked up again under the lock.
@@ -82,6 +84,8 @@ def open_job(session: Session, number: str, *, at: datetime, who: int, event_id:
     if state.at_bench == who and state.paused is None:
         return
     if job.technician_id not in (None, who) and (state.down or state.at_bench not in (None, who)):
+        if not take_over:
+            raise Refused("Another technician has this job now. Take it over on its page to go on with it.")
         waiting = any(c.waiting > 0 for c in state.items.values()) and not state.counted
         data = {"from": job.technician_id, "recount_due": waiting or state.recount_due}
         record(session, job, kind="takeover", at=at, who=who, event_id=event_id, data=data, digest=digest)
@@ -145,20 +149,24 @@ def tick(
     event_id: str,
     old_serial: str = "",
     rejects: Sequence[str] = (),
+    scanned: Sequence[tuple[str, str]] = (),
 ) -> None:
     """Tick a step, down or up, as the sheet describes it.
 
-    ``rejects`` are the inspections reported as failed with the same form: its id answers for all of it.
+    ``rejects`` are the inspections reported as failed with the same form: its id answers for all of it. ``scanned``
+    are the lots whose labels were scanned, as (part number, lot code): those very lots are fitted.
 
     Raises Refused, or PartsMissing when a refit step needs new parts that were not handed out. The same event
     again is answered quietly; the same id with other content raises Conflict.
     """
-    digest = content_hash(["tick", number, side, step, old_serial, *sorted(rejects)])
+    content: list[Any] = ["tick", number, side, step, old_serial, *sorted(rejects)]
+    # Only where there are any, so that a tick without has the hash it always had.
+    digest = content_hash([*content, [list(pair) for pair in scanned]] if scanned else content)
     work = Bench(session, number)
     try:
         work.must_be_at_work()
         must_be_mine(work, who)
-        _tick(work, side, step, old_serial, at, who, event_id, digest)
+        _tick(work, side, step, old_serial, scanned, at, who, event_id, digest)
     except AlreadyStored:
         return
     except Refused:
@@ -168,10 +176,20 @@ def tick(
 
 
 def _tick(
-    work: Bench, side: str, step: str, old_serial: str, at: datetime, who: int, event_id: str, digest: str
+    work: Bench,
+    side: str,
+    step: str,
+    old_serial: str,
+    scanned: Sequence[tuple[str, str]],
+    at: datetime,
+    who: int,
+    event_id: str,
+    digest: str,
 ) -> None:
     session = work.session
     lots: dict[str, list[KitLot]] = {}
+    if scanned and side != "up":
+        raise Refused("A part was scanned, but nothing new goes in on the way down. Nothing was ticked.")
     if side == "turn":
         bench.turn(work.state)
         record(session, work.job, kind="turned", at=at, who=who, event_id=event_id, digest=digest)
@@ -185,11 +203,13 @@ def _tick(
         )
         if any(i.step == step and bench.wanted(i, work.state.items[i.key])[1] for i in work.items.values()):
             lots = kit_lots(session, work.job.id)
-        in_hand = lots_in_hand(session, work.job.id, lots)
+        in_hand = lots_first(work.items, work.state, step, lots_in_hand(session, work.job.id, lots), scanned)
         outcome = bench.tick_up(work.sheet, work.items, work.state, step, in_hand, at, cover)
     else:
         raise Refused("A tick belongs to the teardown or the refit.")
     data = tick_data(side, outcome, old_serial)
+    if scanned:
+        data["scanned"] = [list(pair) for pair in scanned]
     record(session, work.job, kind="tick", at=at, who=who, event_id=event_id, step=step, data=data, digest=digest)
     write_scrap(session, work, outcome, event_id)
     write_fitted(session, work.job, lots, outcome.fitted, step, event_id)
@@ -282,7 +302,10 @@ def undo(session: Session, number: str, undoes: str, *, at: datetime, who: int, 
     work.must_be_at_work()
     must_be_mine(work, who)
     last = find_event(session, work.job.id, undoes)
-    effect = bench.undo_last(work.state, as_event(last) if last else None)
+    try:
+        effect = bench.undo_last(work.state, as_event(last) if last else None)
+    except Refused as refusal:
+        raise Refused(refusal.reason + _since(session, work.job, last)) from None
     assert last is not None
     data = {"effect": effect, "side": last.data.get("side", "turn")}
     record(
@@ -292,6 +315,14 @@ def undo(session: Session, number: str, undoes: str, *, at: datetime, who: int, 
     strike(session, work.job, last)
     now = state_of(work.job)
     work.job.stage = Stage.REFIT if now.turned else Stage.TEARDOWN
+
+
+def _since(session: Session, job: Job, shown: BenchEvent | None) -> str:
+    """Say what came after an entry that somebody wants back, as their page does not show it."""
+    if shown is None or shown.sequence == job.last_sequence:
+        return ""
+    changes = changes_since(session, job, job.version - (job.last_sequence - shown.sequence))
+    return f" Since that entry: {', '.join(changes)}. Look at the page as it is now, then take back what stands last."
 
 
 def strike(session: Session, job: Job, taken_back: BenchEvent) -> None:
@@ -326,7 +357,7 @@ def recount(
         raise Refused("No recount is due on this job.")
     by_number = {n: key for key, n in pocket_numbers(work.sheet, work.state.teardown).items()}
     expected = {n: w for n, key in by_number.items() if (w := work.state.items[key].waiting) > 0}
-    short, words = bench.recount(expected, counted)
+    short, words = tray.recount(expected, counted)
     needs: dict[str, int] = {}
     for n, missing in short.items():
         part = work.state.new_part.get(by_number[n]) or work.items[by_number[n]].part

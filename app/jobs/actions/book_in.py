@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 from secrets import token_hex
 
 from sqlmodel import Session
@@ -31,6 +32,7 @@ class Booking:
     consent: bool
     in_box: str = ""
     promised_on: date | None = None
+    device_value: Decimal | None = None
 
 
 def checked_serial(model: ModelInfo, text: str) -> str:
@@ -78,11 +80,12 @@ def book_in(
         booked_by=who,
         stage=Stage.BOOKED,
         promised_on=booking.promised_on,
+        device_value=booking.device_value,
     )
     session.add(job)
     session.flush()
     job.number = f"J{job.id:06d}"
-    data = {
+    data: dict[str, object] = {
         "serial": serial,
         "fault": booking.fault,
         "condition": booking.condition,
@@ -93,6 +96,8 @@ def book_in(
         "in_box": booking.in_box,
         "photos": len(pictures),
     }
+    if booking.device_value is not None:
+        data["device_value"] = str(booking.device_value)
     record(session, job, kind="booked", at=at, who=who, event_id=event_id, data=data)
     keep_pictures(session, job.id or 0, pictures, at=at, who=who, event_id=event_id)
     return job.number

@@ -10,10 +10,12 @@ from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import state_of
 from app.jobs.queries.kit import outstanding, planned_of_passes, source_ref, standing_of
+from app.jobs.queries.past import step_history
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
 from app.rules import job_flow
 from app.rules.counting import BenchState, items_of, next_pass
+from app.rules.expected_time import plan_expected_time
 from app.rules.planning import Plan, make_plan
 from app.rules.sheet import Sheet
 from app.stores import actions as stores
@@ -40,20 +42,40 @@ def use_plan(
     if known_event(session, event_id, digest):
         return {}
     job = load_job(session, number, version)
-    state = state_of(job)
-    before = standing_of(job, state, {})
+    before = standing_of(job, state_of(job), {})
     job_flow.check_plan(before)
-    sheet = procedures.sheet(session, job.revision_id)
-    plan = make_plan(sheet, targets)
+    plan = make_plan(procedures.sheet(session, job.revision_id), targets)
     agreed = set(job.targets) == set(plan.targets) and job.stage in (Stage.APPROVED, Stage.KITTED)
+    return put_plan(session, job, plan, agreed, at=at, who=who, event_id=event_id, today=today, digest=digest)
+
+
+def put_plan(
+    session: Session,
+    job: Job,
+    plan: Plan,
+    agreed: bool,
+    *,
+    at: datetime,
+    who: int,
+    event_id: str,
+    today: date | None = None,
+    digest: str | None = None,
+) -> Mapping[str, int]:
+    """Put a plan on a locked job whose flow lets it; ``agreed`` when the owner's approval covers it."""
+    state = state_of(job)
+    sheet = procedures.sheet(session, job.revision_id)
     put_down(session, job, "a new plan", at=at, who=who, event_id=event_id)
     data = _planned(sheet, plan, state)
     record(session, job, kind="planned", at=at, who=who, event_id=event_id, data=data, digest=digest)
     job.targets = list(plan.targets)
-    _write_kit(session, job)
+    if state_of(job).pass_no == 1:
+        # What a forecast is judged by later is what was expected before anything was opened.
+        time = plan_expected_time(sheet, plan, step_history(session, job.revision_id))
+        job.median_s, job.p80_s = time.median_s, time.p80_s
+    write_kit(session, job)
     if job.hold is Hold.OWNER and job.stage is Stage.QUOTED:
         job.hold, job.hold_reason = Hold.NONE, ""  # The quote that was out is for another plan.
-    short = _reserve_anew(session, job, at=at, who=who, entry_id=event_id, today=today)
+    short = reserve_anew(session, job, at=at, who=who, entry_id=event_id, today=today)
     standing = standing_of(job, state_of(job), outstanding(session, job.id or 0))
     job.stage = Stage(job_flow.stage_after_plan(standing, agreed=agreed))
     show_shortage(session, job, short, at=at, who=who, event_id=event_id)
@@ -74,7 +96,7 @@ def _planned(sheet: Sheet, plan: Plan, state: BenchState) -> dict[str, object]:
     }
 
 
-def _write_kit(session: Session, job: Job) -> None:
+def write_kit(session: Session, job: Job) -> None:
     """Write what all passes planned into the kit lines; what was added on the way stays."""
     planned = planned_of_passes(session, job.id or 0)
     lines = {
@@ -88,9 +110,10 @@ def _write_kit(session: Session, job: Job) -> None:
     session.flush()
 
 
-def _reserve_anew(
+def reserve_anew(
     session: Session, job: Job, *, at: datetime, who: int, entry_id: str, today: date | None
 ) -> dict[str, int]:
+    """Release what a locked job is promised and reserve what it needs now; returns what is short, by part number."""
     numbers = session.exec(select(KitLine.part_number).where(col(KitLine.job_id) == job.id)).all()
     stores.lock(session, numbers)
     stores.release(session, source_ref(job.number), None, entry_id=entry_id, at=at, who=who)

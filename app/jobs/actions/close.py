@@ -8,6 +8,7 @@ from sqlmodel import Session, col, select
 
 from app.jobs.actions.bench import Bench, derived, must_be_mine
 from app.jobs.actions.record import known_event, record
+from app.jobs.actions.step_times import keep_step_times
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import kit_lots, pocket_numbers, state_of
 from app.jobs.queries.closing import Account, account
@@ -15,7 +16,7 @@ from app.platform.errors import Refused
 from app.platform.settings import Settings
 from app.platform.submissions import content_hash
 from app.rules import bench, counting, release
-from app.rules.closing import check_count, due_after, still_to_test
+from app.rules.closing import check_count, check_questions, due_after, still_to_test
 from app.rules.counting import ClosingCount
 from app.rules.sheet import ReleaseTest
 from app.stores import actions as stores
@@ -201,6 +202,7 @@ def close_job(
     job.closed_at, job.closed_by, job.seal = at, who, job.chain
     session.add(job)
     session.flush()
+    keep_step_times(session, job, settings)
     return found
 
 
@@ -209,6 +211,7 @@ def _ready_to_close(work: Bench) -> None:
         raise Refused("This job is already closed.")
     if work.job.stage not in (Stage.COUNTED, Stage.TESTED):
         raise Refused("A job closes after its closing count and its release tests.")
+    check_questions(work.state)
     waiting = [t.title for t in still_to_test(work.sheet, work.state)]
     if waiting:
         raise Refused("Still to test: " + "; ".join(waiting) + ".")

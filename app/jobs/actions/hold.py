@@ -136,7 +136,11 @@ def reserve_missing(
 def show_shortage(
     session: Session, job: Job, short: Mapping[str, int], *, at: datetime, who: int | None, event_id: str
 ) -> None:
-    """Begin, reword or end the parts hold of a locked job; a safety or owner's hold goes before it."""
+    """Begin, reword or end the parts hold of a locked job; a safety or owner's hold goes before it.
+
+    Stores is told what the job still wants in any case, so that it is ordered.
+    """
+    stores.want(session, source_ref(job.number), short, at.date(), at=at)
     if job.hold in (Hold.SAFETY, Hold.OWNER):
         return
     if not short:
@@ -165,7 +169,7 @@ def retry_reservations(
     a stocktake is put on a parts hold here.
     """
     key = entry_id or clock.uuid7(at)
-    waiting = select(KitLine.job_id).where(KitLine.planned + KitLine.added > KitLine.issued)
+    waiting = select(KitLine.job_id).where(KitLine.planned + KitLine.added + KitLine.returned > KitLine.issued)
     jobs = session.exec(
         select(Job)
         .where(col(Job.stage).in_(WAITING), col(Job.hold) != Hold.SAFETY, col(Job.id).in_(waiting))

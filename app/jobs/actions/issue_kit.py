@@ -6,6 +6,7 @@ from datetime import date, datetime
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.hold import show_shortage
+from app.jobs.actions.pick_kit import check_others_picks
 from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import Job, KitLine, KitLot, Stage
 from app.jobs.queries.bench import state_of
@@ -42,6 +43,7 @@ def hand_out_kit(
     waits = outstanding(session, job.id or 0)
     job_flow.check_hand_out(standing_of(job, state_of(job), waits))
     _check_needed(picks, waits)
+    check_others_picks(session, number, picks, waits)
     day = today or at.date()
     _check_serials(session, picks)
     issued = stores.hand_out(

@@ -24,10 +24,10 @@ def add_to_kit(
     wants: dict[str, int] = {}
     for part, count in needs.items():
         line = _kit_line(session, job, part)
-        before = max(line.planned + line.added - line.issued, 0)
+        before = max(line.planned + line.added + line.returned - line.issued, 0)
         line.added += count
         session.add(line)
-        wants[part] = max(line.planned + line.added - line.issued, 0) - before
+        wants[part] = max(line.planned + line.added + line.returned - line.issued, 0) - before
     got = stores.reserve(session, f"job:{job.number}", wants, entry_id=entry_id, at=at, who=who)
     _tell_shortage(session, job, at=at, who=who, event_id=entry_id)
     short = {part: n - got.get(part, 0) for part, n in wants.items() if got.get(part, 0) < n}
@@ -57,9 +57,9 @@ def shrink_kit(
     give_back: dict[str, int] = {}
     for part, count in needs.items():
         line = _kit_line(session, job, part)
-        open_before = max(line.planned + line.added - line.issued, 0)
+        open_before = max(line.planned + line.added + line.returned - line.issued, 0)
         line.added = max(line.added - count, 0)
-        open_after = max(line.planned + line.added - line.issued, 0)
+        open_after = max(line.planned + line.added + line.returned - line.issued, 0)
         session.add(line)
         if open_before > open_after:
             give_back[part] = open_before - open_after

@@ -1,7 +1,7 @@
 """The one door through which facts about a job are written: append, chain, fold, keep the projection."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any
 
@@ -39,6 +39,33 @@ class Recorded:
     sequence: int
 
 
+@dataclass(slots=True)
+class Stamp:
+    """What one entry carries besides what its action knows: whom it was sent by, and what else is kept with it.
+
+    ``digest`` is the hash of all that was sent, ``device`` and ``device_sequence`` the tablet's id and its number for
+    the entry, ``more`` is added to the entry's data. ``kind`` is empty until the entry is recorded.
+    """
+
+    event_id: str
+    digest: str
+    device: str | None = None
+    device_sequence: int | None = None
+    more: Mapping[str, Any] = field(default_factory=dict)
+    kind: str = ""
+
+
+def stamp(session: Session, found: Stamp) -> Stamp:
+    """Have the entry of that id recorded with this stamp, by whichever action writes it; returns the stamp."""
+    session.info["stamp"] = found
+    return found
+
+
+def _stamp_of(session: Session, event_id: str) -> Stamp | None:
+    found: Stamp | None = session.info.get("stamp")
+    return found if found is not None and found.event_id == event_id else None
+
+
 def load_job(session: Session, number: str, version: int | None = None) -> Job:
     """Load a job for writing, its row locked. Raises NotFound, or Stale when ``version`` is no longer the newest."""
     # A session is one transaction here, so a job that it has locked stays as it is.
@@ -69,7 +96,8 @@ def known_event(session: Session, event_id: str, digest: str) -> BenchEvent | No
     stored = session.connection().execute(_DIGEST, {"b_event": event_id}).scalar()
     if stored is None:
         return None
-    if stored != digest:
+    sent = _stamp_of(session, event_id)
+    if stored != (sent.digest if sent else digest):
         raise Conflict("This entry was already stored with other content. Reload the page to see what is stored.")
     return session.exec(_EVENT, params={"b_event": event_id}).one()
 
@@ -93,32 +121,51 @@ def record(
     Raises Refused when the counts would not add up, AlreadyStored when this very event is stored (it may come
     again long after it was taken back), and Conflict when its id is stored with other content.
     """
-    plain = dict(data or {})
+    sent = _stamp_of(session, event_id)
+    plain = {**(data or {}), **(sent.more if sent else {})}
     event = Event(event_id, kind, who, at, step, plain, undoes)
     state = apply(state_of(job), event)
+    if sent:
+        digest = sent.digest
+    elif digest is None:
+        digest = content_hash({"kind": kind, "step": step, "data": plain, "undoes": undoes})
+    if not _append(session, job, event, state.pass_no, digest, sent):
+        raise AlreadyStored(event_id)
+    job.last_sequence += 1
+    job.version += 1
+    keep_state(job, state)
+    session.add(job)
+    if sent:
+        sent.kind = kind
+    return Recorded(event_id, job.last_sequence)
+
+
+def _append(session: Session, job: Job, event: Event, pass_no: int, digest: str, sent: Stamp | None) -> bool:
+    """Append the row and move the job's chain on; False when this very event is stored, Conflict when another is."""
     sequence = job.last_sequence + 1
     chain = chain_hash(job.chain, event, sequence)
-    digest = digest or content_hash({"kind": kind, "step": step, "data": plain, "undoes": undoes})
     row = {
-        "event_id": event_id,
+        "event_id": event.event_id,
         "content_hash": digest,
         "job_id": job.id,
         "sequence": sequence,
-        "kind": kind,
-        "pass_no": state.pass_no,
-        "step": step,
-        "person_id": who,
-        "at": at,
-        "data": plain,
-        "undoes": undoes,
+        "kind": event.kind,
+        "pass_no": pass_no,
+        "step": event.step,
+        "person_id": event.person,
+        "at": event.at,
+        "data": event.data,
+        "undoes": event.undoes,
         "chain": chain,
+        "device_id": sent.device if sent else None,
+        "device_sequence": sent.device_sequence if sent else None,
     }
-    if not insert_once(session, BenchEvent, row):
-        known_event(session, event_id, digest)
-        raise AlreadyStored(event_id)
-    job.last_sequence = sequence
-    job.version += 1
-    keep_state(job, state)
-    job.chain = chain
-    session.add(job)
-    return Recorded(event_id, sequence)
+    if insert_once(session, BenchEvent, row):
+        job.chain = chain
+        return True
+    if known_event(session, event.event_id, digest) is not None or sent is None or sent.device is None:
+        return False
+    # Another entry has this tablet's number: its store was copied or set back. The fact is kept without the number.
+    twice = {**event.data, "tablet": {"id": sent.device, "number": sent.device_sequence, "taken": True}}
+    bare = replace(sent, device=None, device_sequence=None)
+    return _append(session, job, replace(event, data=twice), pass_no, digest, bare)

@@ -118,6 +118,13 @@ class ClosePage:
         return self.job.stage is Stage.CLOSED
 
 
+def _expected(job: JobDetail, standard_s: int) -> ExpectedTime:
+    """Return what was expected when the job was planned; the standard time of its passes where that is not known."""
+    if job.median_s is None or job.p80_s is None:
+        return expected_time(standard_s)
+    return ExpectedTime(job.median_s, job.p80_s, 0, "As it was planned.")
+
+
 def close_page(
     session: Session, number: str, form: Form[Any], settings: Settings, *, at: datetime, today: date
 ) -> ClosePage:
@@ -126,7 +133,6 @@ def close_page(
     sheet = procedures.sheet(session, job.revision_id)
     found = reads.account(session, job, settings, job.closed_at or at)
     passes = passes_of(reads.pass_states(session, job.id), sheet)
-    others = [] if job.closed_at else queries.finished_times(session, job.device_model_id, job.state.targets)
     rest = reads.kit_rest(session, job.id)
     shelf = stores.shelf(session, [r.part_number for r in rest] + [c.part for c in found.parts.lines], today)
     blocked, href, text = _blocked(job, sheet)
@@ -136,7 +142,7 @@ def close_page(
         targets=unit_names(sheet, job.state.targets),
         form=form,
         passes=passes,
-        expected=expected_time(passes.standard_s, others),
+        expected=_expected(job, passes.standard_s),
         bench_s=found.bench.total_s,
         people=person_times(found, people.names(session)),
         rate=settings.labour_rate,
@@ -169,6 +175,8 @@ def _blocked(job: JobDetail, sheet: Sheet) -> tuple[str, str, str]:
     waiting = still_to_test(sheet, job.state)
     if waiting:
         return "Still to test: " + ", ".join(t.title for t in waiting) + ".", f"{base}/tests", "Release tests"
+    if job.state.questions:
+        return "Entries from tablets are still questions.", f"{base}/questions", "Settle the questions"
     return "", "", ""
 
 

@@ -1,10 +1,11 @@
 """The bench page: one step in focus, what it releases or fits, the descent beside it, one large tick."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import datetime, time
 from typing import Any
 
+from markupsafe import Markup
 from sqlmodel import Session
 
 from app.jobs.models import Hold, Stage
@@ -24,6 +25,7 @@ from app.jobs.queries.bench import (
 from app.people import queries as people
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
+from app.procedures.queries import ClipView
 from app.rules import bench
 from app.rules.bench import Missing
 from app.rules.bench_marks import job_intervals
@@ -81,6 +83,24 @@ class BenchPage:
     wait_s: int = 0
     refusal: str = ""
     note: str = ""
+    questions: int = 0
+    filmed: bool = False
+
+
+@dataclass(frozen=True)
+class Around:
+    """What the bench page shows besides the state of the job: names, the bench time so far, drawings by picture.
+
+    ``shelf`` looks up what the shelf has of some parts; it is asked only where new parts are missing. ``clips`` are
+    parts of recordings by step.
+    """
+
+    device: str
+    technician: str
+    bench_s: int
+    drawings: Mapping[str, Markup]
+    shelf: Callable[[Sequence[str]], Mapping[str, Any]]
+    clips: Mapping[str, ClipView]
 
 
 def bench_page(
@@ -95,9 +115,20 @@ def bench_page(
     note: str = "",
 ) -> BenchPage:
     """Build the bench page of a job as it stands; ``step`` looks at another step than the one in focus."""
+    loaded, around = load_bench(session, number, who=who, at=at, settings=settings)
+    return page_of(loaded, around, step=step, refusal=refusal, note=note)
+
+
+def load_bench(
+    session: Session, number: str, *, who: int, at: datetime, settings: Settings, ahead: bool = False
+) -> tuple[Loaded, Around]:
+    """Read all that the bench page of a job is built from; raises NotFound.
+
+    New parts in hand are read from the refit on, with ``ahead`` before it too.
+    """
     job = bench_job(session, number)
     sheet = procedures.sheet(session, job.revision_id)
-    lots = kit_lots(session, job.id) if job.state.turned else {}
+    lots = kit_lots(session, job.id) if job.state.turned or ahead else {}
     loaded = Loaded(
         job,
         sheet,
@@ -108,46 +139,64 @@ def bench_page(
         who,
     )
     intervals = job_intervals(time_entries(session, job.id), time.fromisoformat(settings.shift_end), settings.zone, at)
-    mode = _mode(loaded)
-    focus = bench.focus(sheet, job.state)
-    side, step_id = _looked_at(loaded, step, focus)
-    view = step_view(session, loaded, side, step_id) if step_id else None
-    tick, missing = tick_view(loaded, mode, side, step_id)
     model = procedures.device_model(session, job.device_model_id)
+    today = at.astimezone(settings.zone).date()
+    around = Around(
+        device=f"{model.name} · {job.serial}",
+        technician=people.names(session).get(job.technician_id or 0, ""),
+        bench_s=intervals.total_s,
+        drawings=procedures.step_svgs(session, job.revision_id),
+        shelf=lambda numbers: stores.shelf(session, numbers, today),
+        clips=procedures.sheet_clips(session, sheet),
+    )
+    return loaded, around
+
+
+def page_of(loaded: Loaded, around: Around, *, step: str = "", refusal: str = "", note: str = "") -> BenchPage:
+    """Build the bench page of a state, present or expected; nothing is read unless new parts are missing."""
+    job = loaded.job
+    mode = mode_of(loaded)
+    side, step_id = _looked_at(loaded, step, bench.focus(loaded.sheet, job.state))
+    view = step_view(around.drawings, around.clips, loaded, side, step_id) if step_id else None
+    tick, missing = tick_view(loaded, mode, side, step_id)
     undo, undo_words = _undo(loaded)
     next_href, next_text = _next(loaded, mode)
+    timers = _timers(loaded)
     return BenchPage(
-        number=number,
-        device=f"{model.name} · {job.serial}",
+        number=job.number,
+        device=around.device,
         phase="Refit" if job.state.turned else "Teardown",
         step_no=_place(job.state),
         steps=len(job.state.refit if job.state.turned else job.state.teardown),
-        clock=_clock(intervals.total_s),
-        base_s=intervals.total_s,
+        clock=_clock(around.bench_s),
+        base_s=around.bench_s,
         running=job.state.at_bench is not None and job.stage not in (Stage.TESTED, Stage.CLOSED),
         mode=mode,
         step=view,
-        rail=rail_of(sheet, job.state, loaded.items, loaded.pockets, number),
+        rail=rail_of(loaded.sheet, job.state, loaded.items, loaded.pockets, job.number),
         tick=tick,
         undo=undo,
         undo_words=undo_words,
-        timers=_timers(loaded),
-        missing=_missing_parts(session, missing, at.astimezone(settings.zone).date()),
+        timers=timers,
+        missing=_missing_parts(around, missing),
         outside=_outside(loaded) if mode == "turn" else (),
-        technician=people.names(session).get(job.technician_id or 0, ""),
+        technician=around.technician,
         hold=hold_words(job),
         pause_reason=job.state.paused or "",
         recount_due=job.state.recount_due,
         version=job.version,
         next_href=next_href,
         next_text=next_text,
-        wait_s=max((int((t.ready_at - at).total_seconds()) + 2 for t in _timers(loaded)), default=0),
+        wait_s=max((int((t.ready_at - loaded.at).total_seconds()) + 2 for t in timers), default=0),
         refusal=refusal,
         note=note,
+        questions=len(job.state.questions),
+        filmed=bool(around.clips),
     )
 
 
-def _mode(loaded: Loaded) -> str:
+def mode_of(loaded: Loaded) -> str:
+    """Return what the bench page is about: step, turn, count, open, takeover, paused, held or done."""
     job, state = loaded.job, loaded.state
     if job.stage not in (Stage.KITTED, Stage.TEARDOWN, Stage.REFIT):
         return "done"
@@ -219,9 +268,9 @@ def _outside(loaded: Loaded) -> tuple[Line, ...]:
     return tuple(found)
 
 
-def _missing_parts(session: Session, missing: Sequence[Missing], today: date) -> tuple[MissingPart, ...]:
+def _missing_parts(around: Around, missing: Sequence[Missing]) -> tuple[MissingPart, ...]:
     numbers = [m.part for m in missing if m.part]
-    shelf: Mapping[str, Any] = stores.shelf(session, numbers, today) if numbers else {}
+    shelf: Mapping[str, Any] = around.shelf(numbers) if numbers else {}
     found = []
     for m in missing:
         part = shelf.get(m.part or "")

@@ -1,15 +1,15 @@
 """The step in focus on the bench page: what it releases or fits, its inspections, serials, drawing."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from markupsafe import Markup
-from sqlmodel import Session
 
 from app.jobs.models import Hold
+from app.jobs.pages.places import PlacesView, PlaceView, places_view
 from app.jobs.queries.bench import BenchJob
-from app.procedures import queries as procedures
+from app.procedures.queries import ClipView
 from app.rules import bench
 from app.rules.bench import LotInHand
 from app.rules.counting import BenchState, Item, ItemCount
@@ -19,7 +19,11 @@ from app.rules.sheet import Hazard, Inspection, Refit, ReuseClass, Sheet, Step
 
 @dataclass(frozen=True)
 class Line:
-    """One line of what to release or to fit; counts as ``ItemCount``, ``goes`` as the macro takes it."""
+    """One line of what to release or to fit; counts as ``ItemCount``, ``goes`` as the macro takes it.
+
+    ``part`` is the number of a new part that goes in, ``lots`` the codes of its lots in hand, ``fits``
+    how many go in: what a scan confirms. ``spots`` are its places on the drawing.
+    """
 
     key: str
     count: int
@@ -33,6 +37,10 @@ class Line:
     absent: int
     new: int
     total: int
+    part: str = ""
+    lots: tuple[str, ...] = ()
+    fits: int = 0
+    spots: tuple[PlaceView, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -63,6 +71,9 @@ class StepView:
     done: bool
     drawing: Markup | None
     dense: bool = False
+    places: PlacesView | None = None
+    picture: str = ""
+    clip: ClipView | None = None
 
 
 @dataclass(frozen=True)
@@ -87,16 +98,28 @@ def hold_words(job: BenchJob) -> str:
     return "" if job.hold is Hold.NONE else job.hold_reason or job.hold.value
 
 
-def step_view(session: Session, loaded: Loaded, side: str, step_id: str) -> StepView:
-    """Build the step in focus on the side ``side`` (down or up)."""
+def step_view(
+    drawings: Mapping[str, Markup], clips: Mapping[str, ClipView], loaded: Loaded, side: str, step_id: str
+) -> StepView:
+    """Build the step in focus on the side ``side`` (down or up).
+
+    ``drawings`` are the procedure's by picture, ``clips`` those of the steps; a clip shows the way down only.
+    """
     step = loaded.sheet.step(step_id)
     refit = step.refit if side == "up" else None
     numbers = bench.step_numbers(loaded.sheet, loaded.state.teardown)
-    drawing = procedures.step_svgs(session, loaded.job.revision_id).get(step.picture or loaded.sheet.picture or "")
+    picture = step.picture or loaded.sheet.picture or ""
+    drawing = drawings.get(picture)
     old, new = _serials(loaded, step, refit)
     hazards = tuple(sort_hazards(refit.hazards if refit else step.hazards))
     lines = tuple(_line(loaded, step, item, side) for item in loaded.items.values() if _belongs(item, step_id, side))
     checks = _checks(loaded.state, step_id, refit.inspect if refit else step.inspect)
+    places = places_view(step, side, loaded.items, loaded.state, drawing)
+    rows = len(lines) + sum(1.3 * -(-len(f.places) // 6) for f in step.releases if len(f.places) > 3 and places)
+    dense = _is_dense(refit.do if refit else step.do, rows, checks, len(hazards), exchange=bool(old))
+    if places:
+        places = places.with_room(dense=dense)
+        lines = tuple(replace(line, spots=places.of(line.key)) for line in lines)
     return StepView(
         id=step_id,
         side=side,
@@ -112,11 +135,14 @@ def step_view(session: Session, loaded: Loaded, side: str, step_id: str) -> Step
         new_serial=new,
         done=step_id in (loaded.state.up if side == "up" else loaded.state.down),
         drawing=drawing,
-        dense=_is_dense(refit.do if refit else step.do, len(lines), checks, len(hazards), exchange=bool(old)),
+        dense=dense,
+        places=places,
+        picture=picture if drawing else "",
+        clip=clips.get(step_id) if side == "down" else None,
     )
 
 
-def _is_dense(do: str, lines: int, checks: Sequence[Check], hazards: int, *, exchange: bool) -> bool:
+def _is_dense(do: str, lines: float, checks: Sequence[Check], hazards: int, *, exchange: bool) -> bool:
     """Whether a step has so much on it that smaller type is better than scrolling; in lines of text, by eye."""
     rows = len(do) / 42 + 1.9 * lines + sum(2.6 + len(c.ask) / 40 for c in checks) + 4.5 * hazards + 3 * exchange
     return rows > 13
@@ -163,8 +189,10 @@ def _line(loaded: Loaded, step: Step, item: Item, side: str) -> Line:
         return down_line(loaded, step, item, count, pocket)
     back, new = bench.wanted(item, count)
     done = step.id in loaded.state.up
-    shown = count.refitted + count.new if done else back + new
-    goes = "tray" if pocket and (back or done) and not new else "new" if new or (done and count.new) else "stays"
+    shown = count.refitted + count.new + back + new
+    part = (loaded.state.new_part.get(item.key) or item.part or "") if new and not done else ""
+    kept = back or done or count.refitted
+    goes = "tray" if pocket and kept and not new else "new" if new or count.new else "stays"
     return Line(
         key=item.key,
         count=shown,
@@ -178,6 +206,9 @@ def _line(loaded: Loaded, step: Step, item: Item, side: str) -> Line:
         absent=count.absent,
         new=count.new,
         total=max(item.baseline, 1),
+        part=part,
+        lots=tuple(lot.code for lot in loaded.in_hand.get(part, ()) if lot.free > 0),
+        fits=new if part else 0,
     )
 
 

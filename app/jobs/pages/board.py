@@ -11,11 +11,14 @@ from sqlmodel import Session
 from app.jobs.models import Hold, Stage
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.jobs import JobFilter, JobRow
+from app.jobs.queries.outlook import Outlook
+from app.jobs.queries.questions import jobs_with_questions
 from app.people import queries as people
 from app.people.models import Role
 from app.platform.forms import Form, blank
 from app.procedures import queries as procedures
 from app.rules.counting import BenchState
+from app.rules.promise import Slippage
 
 Choice = tuple[str, str]
 """One offered answer: value, text."""
@@ -45,6 +48,7 @@ class ListedJob:
     progress: str = ""
     todo: str = ""
     href: str = ""
+    slipped: Slippage | None = None
 
     @property
     def on_hold(self) -> bool:
@@ -73,6 +77,18 @@ class StageCount:
 
 
 @dataclass(frozen=True)
+class AskedJob:
+    """A job with questions from tablets to settle, ended ones too."""
+
+    number: str
+    model: str
+    serial: str
+    stage: str
+    technician: str
+    questions: int
+
+
+@dataclass(frozen=True)
 class BoardPage:
     """A supervisor's first page."""
 
@@ -81,9 +97,11 @@ class BoardPage:
     held: tuple[ListedJob, ...]
     answers: tuple[ListedJob, ...]
     late: tuple[ListedJob, ...]
+    slipping: tuple[ListedJob, ...]
     prepare: tuple[ListedJob, ...]
     ready: tuple[ListedJob, ...]
     at_bench: tuple[ListedJob, ...]
+    asked: tuple[AskedJob, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,9 +120,10 @@ class JobsPage:
 
 
 class Lister:
-    """Turns rows into listed jobs: names are looked up once a page."""
+    """Turns rows into listed jobs: names are looked up once a page. ``slipped`` are promises that will not be kept."""
 
-    def __init__(self, session: Session, today: date) -> None:
+    def __init__(self, session: Session, today: date, slipped: Mapping[int, Slippage] | None = None) -> None:
+        self.slipped = slipped or {}
         self.models = {model.id: model.name for model in procedures.device_models(session)}
         self.names = people.names(session)
         self.today = today
@@ -129,6 +148,7 @@ class Lister:
             progress=progress(row.stage, state) if state else "",
             todo=todo,
             href=f"/jobs/{row.number}{path}",
+            slipped=self.slipped.get(row.id),
         )
 
     def all(self, rows: Iterable[JobRow], states: Mapping[int, BenchState] | None = None) -> tuple[ListedJob, ...]:
@@ -177,9 +197,12 @@ def home(session: Session, person_id: int, today: date) -> HomePage:
     )
 
 
-def board(session: Session, today: date) -> BoardPage:
+def board(session: Session, outlook: Outlook) -> BoardPage:
     """Build a supervisor's first page."""
-    lister = Lister(session, today)
+    today, slipped = outlook.today, outlook.slipping()
+    lister = Lister(session, today, slipped)
+    late = queries.late_jobs(session, today)
+    past = {row.id for row in late}
     counts = queries.stage_counts(session)
     held = queries.jobs_on_hold(session)
     working = queries.jobs_at(session, AT_WORK)
@@ -192,10 +215,22 @@ def board(session: Session, today: date) -> BoardPage:
         open=sum(counts.values()),
         held=lister.all(row for row in held if row.stage is not Stage.QUOTED),
         answers=lister.all(row for row in held if row.stage is Stage.QUOTED),
-        late=lister.all(queries.late_jobs(session, today)),
+        late=lister.all(late),
+        slipping=lister.all(queries.jobs_by_id(session, [job_id for job_id in slipped if job_id not in past])),
         prepare=lister.all(queries.jobs_at(session, TO_PREPARE)),
         ready=lister.all(queries.jobs_at(session, (Stage.KITTED,))),
         at_bench=lister.all(working, known),
+        asked=tuple(
+            AskedJob(
+                job.number,
+                lister.models[job.device_model_id],
+                job.serial,
+                job.stage.value,
+                lister.names.get(job.technician_id or 0, ""),
+                job.questions,
+            )
+            for job in jobs_with_questions(session)
+        ),
     )
 
 

@@ -8,17 +8,22 @@ from typing import Any
 from sqlmodel import Session
 
 from app.jobs.models import Coverage, DataWish, Hold, Stage
+from app.jobs.pages.questions import QuestionLine, question_lines
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.jobs import EventRow, JobDetail, PhotoRow, Visit
 from app.jobs.queries.kit import KitRow
+from app.jobs.queries.outlook import Outlook
 from app.people import queries as people
 from app.platform.forms import Form
 from app.procedures import queries as procedures
 from app.procedures.queries import FaultWord, ModelInfo, RevisionInfo
 from app.rules.hazards import BENCH_CAUTIONS, BenchCaution, sort_hazards
 from app.rules.job_flow import CELL_STATES, NextAction, Standing, next_action, stages_shown
+from app.rules.promise import Slippage
+from app.rules.revision_move import why_not_moved
 from app.rules.sheet import Hazard, Identifier, Sheet
+from app.rules.working_calendar import day_words
 
 Card = tuple[str, str, str]
 """One offered answer: value, title, words under it."""
@@ -100,6 +105,11 @@ class JobPage:
     booked_by: str
     late: bool
     photo_form: Form[Any]
+    questions: tuple[QuestionLine, ...] = ()
+    newer: int | None = None
+    may_move: bool = False
+    slipped: Slippage | None = None
+    ready_on: date | None = None
 
     @property
     def short(self) -> tuple[KitRow, ...]:
@@ -117,6 +127,12 @@ class JobPage:
     def may_replan(self) -> bool:
         """Whether the plan can still be changed."""
         return bool(self.targets) and self.may_return and self.job.hold is not Hold.SAFETY
+
+    @property
+    def may_extend(self) -> bool:
+        """Whether the job is open on the bench, so that it can be planned again from where it stands."""
+        at_bench = self.job.stage in (Stage.TEARDOWN, Stage.REFIT)
+        return bool(self.targets) and at_bench and self.job.hold is not Hold.SAFETY
 
     @property
     def over(self) -> bool:
@@ -168,20 +184,25 @@ def chosen_model(models: Sequence[ModelInfo], value: str) -> ModelInfo | None:
     return next((m for m in models if str(m.id) == value), None)
 
 
-def job_page(session: Session, number: str, role: str, today: date, photo_form: Form[Any]) -> JobPage:
+def job_page(session: Session, number: str, role: str, outlook: Outlook, photo_form: Form[Any]) -> JobPage:
     """Build a job's own page for somebody with this role."""
     job = queries.find_job(session, number)
+    today = outlook.today
+    ready = outlook.of(job.id)
     sheet = procedures.sheet(session, job.revision_id)
     rows = kit_queries.kit(session, job, today)
     waits = {row.part_number: row.outstanding for row in rows if row.outstanding}
     standing = kit_queries.standing_of(job, job.state, waits, sum(row.short for row in rows))
     names = people.names(session)
     stages = stages_shown(job.coverage.value)
+    revision = procedures.revision_info(session, job.revision_id)
+    newest = procedures.newest_revision(session, revision.code)
+    newer = newest.number if newest and newest.number > revision.number else None
     following = next_action(standing)
     return JobPage(
         job=job,
         model=procedures.device_model(session, job.device_model_id),
-        revision=procedures.revision_info(session, job.revision_id),
+        revision=revision,
         stages=tuple(stage.capitalize() for stage in stages),
         here=_place(stages, job.stage.value),
         standing=standing,
@@ -196,6 +217,12 @@ def job_page(session: Session, number: str, role: str, today: date, photo_form: 
         booked_by=names.get(job.booked_by or 0, ""),
         late=job.promised_on is not None and job.promised_on < today and job.closed_at is None,
         photo_form=photo_form,
+        newer=newer,
+        may_move=newer is not None
+        and why_not_moved(standing, sum(row.issued for row in rows), revision.number, newer) is None,
+        questions=question_lines(session, sheet, job.state),
+        slipped=outlook.slippage(job.id),
+        ready_on=ready.p80 if ready else None,
     )
 
 
@@ -276,6 +303,10 @@ def _step_words(event: EventRow, sheet: Sheet) -> str:
     return _PLAIN.get(event.kind, event.kind.capitalize()) + (f": {title}" if title else "")
 
 
+def _day(text: object) -> str:
+    return day_words(date.fromisoformat(str(text)))
+
+
 _PLAIN: Mapping[str, str] = {
     "opened": "Opened at the bench",
     "turned": "Teardown done, refit begun",
@@ -292,16 +323,31 @@ _PLAIN: Mapping[str, str] = {
     "override": "Count overridden by a supervisor",
     "reopened": "Opened again for a new plan",
     "closed": "Closed",
+    "also": "Also reported from a tablet",
+    "question": "Question from a tablet",
+    "set aside": "Question set aside",
+    "photo": "Photo taken",
 }
 _WORDS: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
+    "place": lambda data: (
+        f"Place {data['place']} {'back' if data['side'] == 'up' else 'out'}{'' if data['on'] else ', taken back'}"
+    ),
     "booked": lambda data: "Booked in",
     "safe": lambda data: f"Made safe, cell: {data.get('cell', 'sound')}",
+    "revised": lambda data: f"Moved from revision {data['from']} of the procedure to revision {data['to']}",
     "planned": lambda data: f"Planned: {len(data['teardown'])} steps down, {len(data['refit'])} up",
     "quoted": lambda data: f"Quoted {data['amount']} {data.get('currency', '')}".rstrip(),
-    "approved": lambda data: f"Approved by {data['by']}, {data['means']}",
+    "approved": lambda data: (
+        f"Approved by {data['by']}, {data['means']}" + (f": option {data['option']}" if data.get("option") else "")
+    ),
+    "extended": lambda data: f"Planned again from where it stood: {len(data['teardown'])} steps in all",
+    "promised": lambda data: (
+        f"Promised for {_day(data['on'])}" + (f", not {_day(data['instead_of'])}" if data["instead_of"] else "")
+    ),
     "declined": lambda data: f"Declined by {data['by']}, {data['means']}",
     "returned": lambda data: f"Returned unrepaired: {data['reason']}",
     "kit issued": lambda data: f"Kit handed out: {sum(int(row[3]) for row in data['lots'])} pieces",
+    "kit returned": lambda data: f"Back on the shelf: {sum(int(row[3]) for row in data['back'])} pieces",
     "hold": lambda data: f"On hold, {data['hold']}: {data['reason']}",
     "hold ended": lambda data: f"Hold ended ({data.get('hold', '')}): {data.get('reason', '')}",
     "paused": lambda data: f"Paused: {data.get('reason', '')}",

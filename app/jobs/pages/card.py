@@ -22,8 +22,8 @@ from app.procedures.queries import ModelInfo, RevisionInfo
 from app.rules import bench
 from app.rules.counting import BenchState, CountRow
 from app.rules.descent import Rail, rail_of
-from app.rules.identifiers import label_with_check
 from app.rules.money import extend, round_money
+from app.rules.scan_codes import job_code
 from app.rules.sheet import Sheet
 from app.stores import queries as stores
 
@@ -82,7 +82,7 @@ class Exchange:
 
 @dataclass(frozen=True)
 class CardPage:
-    """The whole card. ``label`` is the job's number with our check character; ``sheet_id`` names this printing."""
+    """The whole card. ``label`` is the code of the job's labels; ``sheet_id`` names this printing."""
 
     job: JobDetail
     model: ModelInfo
@@ -122,7 +122,7 @@ def card_page(session: Session, number: str, settings: Settings, at: datetime) -
     found = reads.account(session, job, settings, job.closed_at or at)
     signed = reads.entries(session, job.id, kinds=("count", "override"))
     last = signed[-1] if signed else None
-    label = label_with_check(job.number)
+    label = job_code(job.number)
     return CardPage(
         job=job,
         model=procedures.device_model(session, job.device_model_id),

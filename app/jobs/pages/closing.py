@@ -11,6 +11,7 @@ from sqlmodel import Session
 
 from app.jobs.models import Hold, Stage
 from app.jobs.pages.booking import unit_names
+from app.jobs.pages.places import LeftOver, left_over
 from app.jobs.pages.rail import Rail, rail_of
 from app.jobs.queries import closing as reads
 from app.jobs.queries import jobs as queries
@@ -71,6 +72,7 @@ class CountPage:
     """The count: at the end, or before a cover (``scope``). ``ready`` when it can be signed or overridden at all.
 
     ``not_yet`` says why not; ``mine`` when the person has the job open; ``wait_ms`` is when a cure or press ends.
+    ``left`` shows on their drawings the places that are not back.
     """
 
     job: JobDetail
@@ -91,6 +93,7 @@ class CountPage:
     left_steps: int
     form: Form[Any]
     supervisors: tuple[str, ...]
+    left: tuple[LeftOver, ...]
 
     @property
     def may_sign(self) -> bool:
@@ -150,6 +153,7 @@ def count_page(
         left_steps=len(state.refit) - len(state.up),
         form=form,
         supervisors=people.active_names(session, Role.SUPERVISOR),
+        left=() if state.counted else left_over(session, job.revision_id, sheet, state),
     )
 
 

@@ -1,7 +1,7 @@
 """The kit of a job as stores sees it: the pick list, and what was handed out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -18,7 +18,9 @@ from app.procedures import queries as procedures
 from app.procedures.queries import ModelInfo
 from app.rules.job_flow import check_hand_out
 from app.stores import queries as stores
-from app.stores.queries import LotRow
+from app.stores.queries import LotRow, PickInHand, ProposedPick
+
+NO_FORMS: Mapping[str, Form[Any]] = {}
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,10 @@ class LotChoice:
 
 @dataclass(frozen=True)
 class PickLine:
-    """One line of the pick list, filled in as proposed or as typed. ``n`` numbers the form's fields."""
+    """One line of the pick list, filled in as proposed or as typed. ``n`` numbers the form's fields.
+
+    ``picked`` says who has it in hand and how it was confirmed; empty while it is still to pick.
+    """
 
     n: int
     part_number: str
@@ -45,6 +50,9 @@ class PickLine:
     serials: str
     serial_tracked: bool
     choices: tuple[LotChoice, ...]
+    claim_id: int = 0
+    storage: str = ""
+    picked: str = ""
 
 
 @dataclass(frozen=True)
@@ -64,6 +72,14 @@ class KitPage:
     today: date
     qr: str = ""
     names: Mapping[str, str] = field(default_factory=dict)
+    scan: Form[Any] = field(default_factory=Form)
+    short_form: Form[Any] = field(default_factory=Form)
+    back: Form[Any] = field(default_factory=Form)
+
+    @property
+    def over(self) -> bool:
+        """Whether the job has ended."""
+        return self.job.stage not in queries.OPEN_STAGES
 
     @property
     def complete(self) -> bool:
@@ -72,24 +88,43 @@ class KitPage:
 
 
 def kit_page(
-    session: Session, number: str, form: Form[Any], today: date, role: str, typed: Sequence[Any] = (), qr: str = ""
+    session: Session,
+    number: str,
+    form: Form[Any],
+    today: date,
+    role: str,
+    typed: Sequence[Any] = (),
+    qr: str = "",
+    more: Mapping[str, Form[Any]] = NO_FORMS,
 ) -> KitPage:
-    """Build the kit's page; ``typed`` are the lines of a refused form, shown again as they were sent."""
+    """Build the kit's page; ``typed`` are the lines of a refused form, shown again as they were sent.
+
+    ``more`` are the page's other forms by name: scan, short_form, back.
+    """
     job = queries.find_job(session, number)
     sheet = procedures.sheet(session, job.revision_id)
     rows = kit_queries.kit(session, job, today)
     waits = {row.part_number: row.outstanding for row in rows if row.outstanding}
     # Proposed is what this job can have: its own promise, and what nobody else is promised.
     can_have = {r.part_number: min(r.outstanding, r.reserved + r.available) for r in rows if r.outstanding}
-    lots = [lot for lot in stores.lots_of(session, waits) if lot.expires_on is None or lot.expires_on >= today]
-    lines = _typed(typed, rows, lots) if typed else _proposed(session, rows, lots, can_have, today)
+    aside = stores.quarantined(session)
+    lots = [
+        lot
+        for lot in stores.lots_of(session, waits)
+        if (lot.expires_on is None or lot.expires_on >= today) and lot.lot_id not in aside
+    ]
+    kept = stores.keepings(session, [row.part_number for row in rows])
+    lines = _typed(typed, rows, lots) if typed else _proposed(session, number, rows, lots, can_have, today)
     return KitPage(
         job=job,
         model=procedures.device_model(session, job.device_model_id),
         targets=unit_names(sheet, job.targets),
         form=form,
         rows=rows,
-        lines=lines,
+        lines=tuple(
+            replace(line, storage=kept[line.part_number].storage) if line.part_number in kept else line
+            for line in lines
+        ),
         short=tuple(row for row in rows if row.outstanding > can_have.get(row.part_number, 0)),
         handed=kit_queries.handed_lots(session, job.id),
         blocked=_blocked(job, waits),
@@ -97,6 +132,7 @@ def kit_page(
         today=today,
         qr=qr,
         names={row.part_number: row.name for row in rows},
+        **more,
     )
 
 
@@ -109,19 +145,40 @@ def _blocked(job: JobDetail, waits: Mapping[str, int]) -> str:
 
 
 def _proposed(
-    session: Session, rows: Sequence[KitRow], lots: Sequence[LotRow], wants: Mapping[str, int], today: date
+    session: Session,
+    number: str,
+    rows: Sequence[KitRow],
+    lots: Sequence[LotRow],
+    can_have: Mapping[str, int],
+    today: date,
 ) -> tuple[PickLine, ...]:
+    """Return what is in pickers' hands and what is still to pick, in the order of the shelves."""
     by_part = {row.part_number: row for row in rows}
-    return tuple(
-        _line(
-            n,
-            by_part[pick.part_number],
-            lots,
-            f"{pick.lot_id}:{pick.location_id}",
-            str(pick.quantity),
-            "",
-        )
-        for n, pick in enumerate(stores.propose_picks(session, wants, today))
+    waits = {row.part_number: row.outstanding for row in rows if row.outstanding}
+    held, lines = kit_queries.still_to_pick(session, number, waits, today, can_have)
+    found: list[tuple[tuple[int, str, str], PickInHand | ProposedPick]] = [
+        *(((pick.walk_order, pick.location, pick.part_number), pick) for pick in held if pick.part_number in by_part),
+        *(((line.walk_order, line.location_code, line.part_number), line) for line in lines),
+    ]
+    found.sort(key=lambda pair: pair[0])
+    return tuple(_shown(n, by_part, lots, pick) for n, (_place, pick) in enumerate(found))
+
+
+def _shown(n: int, by_part: Mapping[str, KitRow], lots: Sequence[LotRow], pick: PickInHand | ProposedPick) -> PickLine:
+    line = _line(
+        n, by_part[pick.part_number], lots, f"{pick.lot_id}:{pick.location_id}", str(pick.quantity),
+        " ".join(pick.serials),
+    )  # fmt: skip
+    if isinstance(pick, ProposedPick):
+        return line
+    how = "by scan" if pick.scanned else "typed"
+    return replace(
+        line,
+        claim_id=pick.id,
+        picked=f"Picked by {pick.who or 'somebody'}, {how}",
+        lot_code=pick.lot_code,
+        expires_on=pick.expires_on,
+        location=pick.location,
     )
 
 

@@ -1,27 +1,30 @@
-"""Targets, the plan before anything is opened, and the quote."""
+"""Targets, and the plan before anything is opened."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
 from sqlmodel import Session
 
-from app.jobs.models import Coverage
 from app.jobs.pages.booking import unit_names
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
-from app.jobs.queries.jobs import EventRow, JobDetail
+from app.jobs.queries.jobs import JobDetail
+from app.jobs.queries.outlook import Outlook
+from app.jobs.queries.past import exchanged_for, step_history
 from app.platform.errors import Refused
 from app.platform.forms import Form
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
-from app.procedures.queries import ModelInfo, RevisionInfo
+from app.procedures.queries import FaultWord, ModelInfo, RevisionInfo
 from app.rules.costing import labour_cost
-from app.rules.expected_time import ExpectedTime, expected_time
+from app.rules.expected_time import ExpectedTime, plan_expected_time
 from app.rules.job_flow import Standing, check_plan
+from app.rules.likely_targets import LikelyTarget, likely_targets, preselected
 from app.rules.money import extend, round_money
+from app.rules.plan_reasons import left_closed, reasons
 from app.rules.planning import Plan, make_plan
 from app.rules.sheet import Sheet
 from app.stores import queries as stores
@@ -30,7 +33,9 @@ from app.stores.queries import ShelfPart
 
 @dataclass(frozen=True)
 class UnitChoice:
-    """A unit that can be chosen. ``likely`` names the fault word that points at it, empty for none."""
+    """A unit that can be chosen. ``share`` is how often it is exchanged for the job's fault, in words with its
+    interval, and ``why`` what that rests on; both empty where the fault is in no table.
+    """
 
     id: str
     name: str
@@ -38,23 +43,27 @@ class UnitChoice:
     steps: int
     price: Decimal | None
     available: int
-    likely: str
+    share: str
+    why: str
+    likely: bool
     chosen: bool
 
 
 @dataclass(frozen=True)
 class TargetsPage:
-    """What to replace."""
+    """What to replace, the likeliest unit first. ``words`` are the fault words of the table that the job has."""
 
     job: JobDetail
     model: ModelInfo
     form: Form[Any]
     units: tuple[UnitChoice, ...]
+    words: tuple[str, ...]
+    procedure: str
 
 
 @dataclass(frozen=True)
 class PlanStep:
-    """One step of the plan. ``no`` counts down the teardown; ``why`` names the targets that need it."""
+    """One step of the plan. ``no`` counts down the teardown; ``why`` says which targets need it."""
 
     no: int
     title: str
@@ -87,6 +96,19 @@ class PlanPart:
 
 
 @dataclass(frozen=True)
+class PromiseView:
+    """From which day on the job can be handed back: the earliest, the one to promise, and why. None: no day is named.
+
+    ``left_out`` is how many open jobs are not counted, as nobody knows when they go on.
+    """
+
+    earliest: date | None
+    day: date | None
+    because: tuple[str, ...]
+    left_out: int = 0
+
+
+@dataclass(frozen=True)
 class PlanView:
     """A plan with its figures. Costs are at catalogue prices and the labour rate, in the site's currency."""
 
@@ -95,6 +117,7 @@ class PlanView:
     steps: tuple[PlanStep, ...]
     refit_count: int
     closed: tuple[str, ...]
+    closed_words: str
     pockets: int
     tools: tuple[str, ...]
     time: ExpectedTime
@@ -125,37 +148,26 @@ class PlanPage:
     in_force: bool
     blocked: str
     quote_due: bool
-
-
-@dataclass(frozen=True)
-class QuotePage:
-    """The quote, the owner's answer, and the sheet. ``answer`` is the recorded answer, None while it is open."""
-
-    job: JobDetail
-    model: ModelInfo
-    plan: PlanView
-    form: Form[Any]
-    answer_form: Form[Any]
-    quoted: EventRow | None
-    answer: EventRow | None
-    supervisor: bool
-    qr: str = ""
+    promise: PromiseView | None
+    may_promise: bool
 
 
 def targets_page(
     session: Session, number: str, form: Form[Any], chosen: Collection[str] | None, today: date
 ) -> TargetsPage:
-    """Build the choice of units; those the fault words point at are chosen first."""
+    """Build the choice of units, ranked by the fault table and by what was really exchanged for the fault."""
     job = queries.find_job(session, number)
     sheet = procedures.sheet(session, job.revision_id)
-    likely = suggested(session, job)
-    ticked = set(chosen if chosen is not None else job.targets or likely)
-    freed = {step.frees for step in sheet.steps if step.frees}
-    units = [unit for unit in sheet.units if unit.id in freed]
+    words, ranked = ranked_targets(session, job, sheet)
+    likely = {one.unit: one for one in ranked} if words else {}
+    ticked = set(chosen if chosen is not None else job.targets or (preselected(ranked) if words else ()))
+    by_id = {unit.id: unit for unit in sheet.units}
+    units = [by_id[one.unit] for one in ranked]
     shelf = stores.shelf(session, [unit.part for unit in units], today)
     choices = []
     for unit in units:
         part = shelf.get(unit.part)
+        rank = likely.get(unit.id)
         choices.append(
             UnitChoice(
                 id=unit.id,
@@ -164,33 +176,58 @@ def targets_page(
                 steps=len(make_plan(sheet, (unit.id,)).teardown),
                 price=part.price if part else None,
                 available=part.available if part else 0,
-                likely=likely.get(unit.id, ""),
+                share=share_words(rank) if rank else "",
+                why=rank.words if rank else "",
+                likely=rank is not None and (rank.in_table or rank.share >= 0.5),
                 chosen=unit.id in ticked,
             )
         )
     model = procedures.device_model(session, job.device_model_id)
-    return TargetsPage(job, model, form, tuple(choices))
+    code = procedures.revision_info(session, job.revision_id).code
+    return TargetsPage(job, model, form, tuple(choices), tuple(word.words for word in words), code)
 
 
-def suggested(session: Session, job: JobDetail) -> dict[str, str]:
-    """Return the units that the job's fault words point at, each with the word."""
+def ranked_targets(
+    session: Session, job: JobDetail, sheet: Sheet
+) -> tuple[tuple[FaultWord, ...], tuple[LikelyTarget, ...]]:
+    """Return the fault words that the job has, and all units that can be reached, the likeliest first."""
     said = job.fault.casefold()
-    return {
-        word.unit: word.words
-        for word in reversed(procedures.faults(session, job.device_model_id))
-        if word.unit and word.words.casefold() in said
-    }
+    words = tuple(
+        word
+        for word in procedures.faults(session, job.device_model_id)
+        if any(saying.casefold() in said for saying in word.sayings)
+    )
+    freed = {step.frees for step in sheet.steps if step.frees}
+    units = [unit.id for unit in sheet.units if unit.id in freed]
+    sayings = [saying for word in words for saying in word.sayings]
+    exchanged, jobs = exchanged_for(session, job.device_model_id, sayings)
+    known = {unit: min(n, jobs) for unit, n in exchanged.items() if unit in units}
+    return words, likely_targets(units, {unit for word in words for unit in word.units}, known, jobs)
+
+
+def share_words(found: LikelyTarget) -> str:
+    """Return a share with its interval in words, such as 'in about 7 of 10 jobs, 3 to 9'."""
+    low, middle, high = (round(10 * share) for share in (found.low, found.share, found.high))
+    if middle == 0:
+        return f"hardly ever (up to {high} of 10 such jobs)" if high else "hardly ever"
+    return f"in about {middle} of 10 such jobs ({low} to {high} of 10)"
 
 
 def plan_page(
-    session: Session, number: str, targets: Sequence[str], form: Form[Any], settings: Settings, today: date
+    session: Session, number: str, targets: Sequence[str], form: Form[Any], settings: Settings, now: datetime
 ) -> PlanPage:
     """Build the page of a plan for these targets, or of the plan in force when none are given. Raises Refused."""
     job = queries.find_job(session, number)
     wanted = tuple(targets) or job.targets
-    view = plan_view(session, job, wanted, settings, today)
+    outlook = Outlook(session, settings, now)
+    view = plan_view(session, job, wanted, settings, outlook.today)
     standing = kit_queries.standing_of(job, job.state, {})
     in_force = bool(job.targets) and set(view.targets) == set(job.targets)
+    found = promise_view(outlook, job, None if in_force else view)
+    may_promise = not standing.quote_due and job.promise is None
+    if may_promise and "promised_on" not in form.values:
+        day = job.promised_on or (found.day if found else None)
+        form = replace(form, values={**form.values, "promised_on": day.isoformat() if day else ""})
     return PlanPage(
         job=job,
         model=procedures.device_model(session, job.device_model_id),
@@ -200,7 +237,22 @@ def plan_page(
         in_force=in_force,
         blocked=_blocked(standing),
         quote_due=standing.quote_due,
+        promise=found,
+        may_promise=may_promise,
     )
+
+
+def promise_view(outlook: Outlook, job: JobDetail, view: PlanView | None = None) -> PromiseView | None:
+    """Return the day that can be promised for a job as it stands, or as ``view`` would plan it; None when it is over.
+
+    What the shelf lacks comes with the next open order; a part that nobody ordered leaves the day open.
+    """
+    if view is None:
+        found = outlook.of(job.id)
+    else:
+        short = [outlook.short_part(part.number, part.name, part.expected_on) for part in view.short]
+        found = outlook.with_plan(job.id, view.time, view.wait_s, short)
+    return PromiseView(found.earliest, found.p80, found.because, outlook.left_out) if found else None
 
 
 def _blocked(standing: Standing) -> str:
@@ -218,8 +270,7 @@ def plan_view(session: Session, job: JobDetail, targets: Collection[str], settin
     shelf = stores.shelf(session, [line.part for line in plan.kit], today)
     own = _own(session, job, today)
     parts = _plan_parts(sheet, plan, shelf, own, settings)
-    history = queries.finished_times(session, job.device_model_id, plan.targets)
-    time = expected_time(plan.teardown_s + plan.refit_s, history)
+    time = plan_expected_time(sheet, plan, step_history(session, job.revision_id))
     cost = sum((part.amount for part in parts), Decimal(0))
     rate, currency = settings.labour_rate, settings.currency
     titles = {step.id: step.title for step in sheet.steps}
@@ -229,6 +280,7 @@ def plan_view(session: Session, job: JobDetail, targets: Collection[str], settin
         steps=_plan_steps(sheet, plan),
         refit_count=len(plan.refit),
         closed=tuple(titles[step_id] for step_id in plan.left_closed),
+        closed_words=left_closed(sheet, plan).words,
         pockets=len(plan.pockets),
         tools=_tools(sheet, plan),
         time=time,
@@ -278,22 +330,17 @@ def _plan_parts(
 
 def _plan_steps(sheet: Sheet, plan: Plan) -> tuple[PlanStep, ...]:
     tools = {tool.id: f"{tool.name} {tool.size}" if tool.size else tool.name for tool in sheet.tools}
-    names = {unit.id: unit.name for unit in sheet.units}
-    every = set(plan.targets)
+    why = {reason.step: reason.words for reason in reasons(sheet, plan)}
     found = []
     for no, step_id in enumerate(plan.teardown, start=1):
         step = sheet.step(step_id)
-        needs = plan.needed_by[step_id]
-        why = "all" if set(needs) == every and len(every) > 1 else ", ".join(names[unit] for unit in needs)
-        if step.frees in every:
-            why = f"frees the {names[step.frees or ''].lower()}"
         found.append(
             PlanStep(
                 no=no,
                 title=step.title,
                 tools=", ".join(tools[tool] for tool in step.tools),
                 releases=", ".join(f"{fixing.count} × {fixing.name}" for fixing in step.releases),
-                why=why,
+                why=why[step_id],
                 refit=step.refit.title if step.refit else "",
                 closes=bool(step.refit and step.refit.closes),
             )
@@ -307,43 +354,3 @@ def _tools(sheet: Sheet, plan: Plan) -> tuple[str, ...]:
         step = sheet.step(step_id)
         used |= {*step.tools, *(step.refit.tools if step.refit else ())}
     return tuple(f"{tool.name} {tool.size}" if tool.size else tool.name for tool in sheet.tools if tool.id in used)
-
-
-def quote_page(
-    session: Session,
-    number: str,
-    form: Form[Any],
-    answer_form: Form[Any],
-    settings: Settings,
-    today: date,
-    role: str,
-    qr: str = "",
-) -> QuotePage | None:
-    """Build the quote of a job; None when the job has no plan or nobody is asked to pay."""
-    job = queries.find_job(session, number)
-    if not job.targets or job.coverage is not Coverage.OWNER:
-        return None
-    view = plan_view(session, job, job.targets, settings, today)
-    events = queries.events(session, job.id, kinds=("quoted", "approved", "declined", "planned"))
-    quoted = next((event for event in events if event.kind == "quoted"), None)
-    # A plan made after an answer asks for a new one.
-    newest = next((event for event in events if event.kind != "planned"), None)
-    answer = newest if newest is not None and newest.kind in ("approved", "declined") else None
-    if job.stage.value == "planned":
-        answer = None
-    if not form.values:
-        proposed = job.quoted if job.quoted is not None and job.stage.value == "quoted" else view.high
-        form = replace(form, values={"amount": f"{round_money(proposed, settings.currency)}"})
-    if not answer_form.values:
-        answer_form = replace(answer_form, values={"answered_on": today.isoformat()})
-    return QuotePage(
-        job=job,
-        model=procedures.device_model(session, job.device_model_id),
-        plan=view,
-        form=form,
-        answer_form=answer_form,
-        quoted=quoted,
-        answer=answer,
-        supervisor=role == "supervisor",
-        qr=qr,
-    )

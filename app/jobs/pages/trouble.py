@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlmodel import Session
 
+from app.jobs.pages.places import LeftOver, left_over
 from app.jobs.queries.bench import bench_job, items_for, pocket_numbers, reports
 from app.people import queries as people
 from app.platform.forms import Form
@@ -49,7 +50,7 @@ class Report:
 
 @dataclass(frozen=True)
 class TroublePage:
-    """The trouble page: the form, the items of this job by step, the reports so far."""
+    """The trouble page: the form, the items of this job by step, the reports so far, the places that are not back."""
 
     number: str
     device: str
@@ -60,6 +61,7 @@ class TroublePage:
     reports: tuple[Report, ...]
     form: Form[Any]
     said: str
+    left: tuple[LeftOver, ...] = ()
 
 
 def trouble_page(session: Session, number: str, step: str, form: Form[Any], said: str = "") -> TroublePage:
@@ -92,6 +94,7 @@ def trouble_page(session: Session, number: str, step: str, form: Form[Any], said
         ),
         form=form,
         said=said,
+        left=() if job.state.counted else left_over(session, job.revision_id, sheet, job.state),
     )
 
 

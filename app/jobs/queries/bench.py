@@ -47,6 +47,7 @@ def state_of(job: Job) -> BenchState:
 def keep_state(job: Job, state: BenchState) -> None:
     """Put a new state on the row, and keep it read."""
     job.bench = state.to_json()
+    job.questions = len(state.questions)
     inspect(job).info["bench state"] = (job.version, state)
 
 

@@ -11,9 +11,11 @@ from sqlmodel import Session, col, select
 from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, PartUse, Stage
 from app.jobs.queries.bench import items_for, pocket_numbers
 from app.jobs.queries.chain import chain_hash
+from app.jobs.queries.kit import PLANS
 from app.procedures import queries as procedures
 from app.rules import bench
 from app.rules.counting import BenchState, Event, apply, closing_count
+from app.rules.outbox import KEPT_AFTER_THE_END
 from app.rules.verdict import Refused
 from app.stores import queries as stores
 
@@ -126,6 +128,8 @@ def _job_faults(session: Session, job: Job, links: Sequence[_Link], books: _Book
     faults = _chain_faults(job, links)
     if state.to_json() != BenchState.from_json(job.bench).to_json():
         faults.append(f"{job.number}: the counting state stored is not what its entries make.")
+    if job.questions != len(state.questions):
+        faults.append(f"{job.number}: {len(state.questions)} questions are open, and the job says {job.questions}.")
     faults += _kit_faults(job, said, books)
     faults += _ledger_faults(job, books)
     if job.stage in ENDED:
@@ -167,8 +171,10 @@ def _read(links: Sequence[_Link]) -> tuple[BenchState, _Said]:
     for link in links:
         event, data = link.event, link.event.data
         state = apply(state, event)
-        if event.kind == "planned":
+        if event.kind in PLANS:
             plans[link.pass_no] = data.get("kit", {})
+            # What was fitted in steps that come down once more is no longer counted: they begin anew.
+            said.new = {key: n for key, n in said.new.items() if key[1] not in data["baseline"]}
         for part, lot_id, _code, count, _serials in data.get("lots", ()):
             _add(said.issued, (part, lot_id), count)
         if event.event_id in undone:
@@ -177,12 +183,7 @@ def _read(links: Sequence[_Link]) -> tuple[BenchState, _Said]:
             _add(said.fitted, (item, part, lot_id, serial), count)
             if link.pass_no == state.pass_no:
                 _add(said.new, (link.pass_no, item), count)
-        for part, lot_id, count, *_serial in data.get("spoiled", ()):
-            _add(said.spoiled, (part, lot_id), count)
-        for item, count, reason in data.get("scrapped", ()):
-            _add(said.scrapped, (item, reason), count)
-        for part, count in data.get("needs", {}).items():
-            _add(said.added, part, count)
+        _read_report(data, said)
     for kit in plans.values():
         for part, count in kit.items():
             _add(said.planned, part, count)
@@ -191,6 +192,15 @@ def _read(links: Sequence[_Link]) -> tuple[BenchState, _Said]:
     if counted != said.new:
         raise ValueError("new parts are counted that no entry took from a lot")
     return state, said
+
+
+def _read_report(data: Mapping[str, Any], said: _Said) -> None:
+    for part, lot_id, count, *_serial in data.get("spoiled", ()):
+        _add(said.spoiled, (part, lot_id), count)
+    for item, count, reason in data.get("scrapped", ()):
+        _add(said.scrapped, (item, reason), count)
+    for part, count in data.get("needs", {}).items():
+        _add(said.added, part, count)
 
 
 def _kit_faults(job: Job, said: _Said, books: _Books) -> list[str]:
@@ -241,8 +251,10 @@ def _ledger_faults(job: Job, books: _Books) -> list[str]:
 def _end_faults(session: Session, job: Job, state: BenchState, links: Sequence[_Link]) -> list[str]:
     found = []
     name = f"{job.number} is {job.stage.value}"
-    if job.seal != links[-1].chain:
-        found.append(f"{name}, and its seal is not the hash of its last entry.")
+    # What a tablet sent only after the end stands behind the seal, and changes nothing that was sealed.
+    last = next((link for link in reversed(links) if link.event.kind not in KEPT_AFTER_THE_END), links[-1])
+    if job.seal != last.chain:
+        found.append(f"{name}, and its seal is not the hash of the entry that ended it.")
     if job.stage is not Stage.CLOSED:
         return found
     if not state.counted:

@@ -6,14 +6,16 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import func, or_
+from sqlalchemy import func, or_, text
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Coverage, DataWish, Hold, Job, Photo, Stage
+from app.jobs.models import IS_OPEN, BenchEvent, Coverage, DataWish, Hold, Job, Photo, Stage
 from app.platform.errors import NotFound
 from app.rules.counting import BenchState, ItemCount
 from app.rules.job_flow import ENDED, OPEN
 
+# In the words of the index that holds the open jobs, so that their lists never read the history.
+_OPEN: Any = text(f"job.{IS_OPEN}")
 OPEN_STAGES = tuple(Stage(s) for s in OPEN)
 ENDED_STAGES = tuple(Stage(s) for s in ENDED)
 
@@ -61,6 +63,10 @@ class JobDetail:
     state: BenchState
     technician_id: int | None
     promised_on: date | None
+    promise: dict[str, Any] | None
+    device_value: Decimal | None
+    median_s: int | None
+    p80_s: int | None
     quoted: Decimal | None
     parts_cost: Decimal | None
     labour_cost: Decimal | None
@@ -161,6 +167,10 @@ def find_job(session: Session, number: str) -> JobDetail:
         state=BenchState.from_json(job.bench),
         technician_id=job.technician_id,
         promised_on=job.promised_on,
+        promise=job.promise,
+        device_value=job.device_value,
+        median_s=job.median_s,
+        p80_s=job.p80_s,
         quoted=job.quoted,
         parts_cost=job.parts_cost,
         labour_cost=job.labour_cost,
@@ -193,7 +203,7 @@ def jobs_from(session: Session, wanted: JobFilter, after: int, limit: int) -> tu
 def _narrowed(wanted: JobFilter) -> Any:
     query: Any = select(*_ROW)
     if wanted.stage == "open":
-        query = query.where(col(Job.stage).in_(OPEN_STAGES))
+        query = query.where(_OPEN)
     elif wanted.stage != "all":
         query = query.where(col(Job.stage) == Stage(wanted.stage))
     if wanted.hold == "any":
@@ -216,9 +226,7 @@ def _row(row: Any) -> JobRow:
 
 def stage_counts(session: Session) -> dict[Stage, int]:
     """Return how many jobs are in each open stage; stages without jobs are zero."""
-    rows = session.exec(
-        select(Job.stage, func.count()).where(col(Job.stage).in_(OPEN_STAGES)).group_by(col(Job.stage))
-    ).all()
+    rows = session.exec(select(Job.stage, func.count()).where(_OPEN).group_by(col(Job.stage))).all()
     found = dict(rows)
     return {stage: found.get(stage, 0) for stage in OPEN_STAGES}
 
@@ -226,9 +234,7 @@ def stage_counts(session: Session) -> dict[Stage, int]:
 def jobs_on_hold(session: Session) -> tuple[JobRow, ...]:
     """Return open jobs on hold, the longest booked in first; safety holds before all others."""
     query: Any = (
-        select(*_ROW)
-        .where(col(Job.stage).in_(OPEN_STAGES), col(Job.hold) != Hold.NONE)
-        .order_by(col(Job.hold) != Hold.SAFETY, col(Job.id))
+        select(*_ROW).where(_OPEN, col(Job.hold) != Hold.NONE).order_by(col(Job.hold) != Hold.SAFETY, col(Job.id))
     )
     return tuple(_row(r) for r in session.exec(query).all())
 
@@ -237,7 +243,7 @@ def jobs_at(session: Session, stages: Iterable[Stage], limit: int = 200) -> tupl
     """Return jobs in the given stages that are not on hold, the one promised first, then the oldest, first."""
     query: Any = (
         select(*_ROW)
-        .where(col(Job.stage).in_(tuple(stages)), col(Job.hold) == Hold.NONE)
+        .where(_OPEN, col(Job.stage).in_(tuple(stages)), col(Job.hold) == Hold.NONE)
         .order_by(col(Job.promised_on).is_(None), col(Job.promised_on), col(Job.id))
         .limit(limit)
     )
@@ -246,12 +252,14 @@ def jobs_at(session: Session, stages: Iterable[Stage], limit: int = 200) -> tupl
 
 def late_jobs(session: Session, today: date) -> tuple[JobRow, ...]:
     """Return open jobs that were promised for a day before today, the latest first."""
-    query: Any = (
-        select(*_ROW)
-        .where(col(Job.stage).in_(OPEN_STAGES), col(Job.promised_on) < today)
-        .order_by(col(Job.promised_on), col(Job.id))
-    )
+    query: Any = select(*_ROW).where(_OPEN, col(Job.promised_on) < today).order_by(col(Job.promised_on), col(Job.id))
     return tuple(_row(r) for r in session.exec(query).all())
+
+
+def jobs_by_id(session: Session, job_ids: Sequence[int]) -> tuple[JobRow, ...]:
+    """Return a few jobs, the one promised first first."""
+    query: Any = select(*_ROW).where(col(Job.id).in_(job_ids)).order_by(col(Job.promised_on), col(Job.id))
+    return tuple(_row(r) for r in session.exec(query).all()) if job_ids else ()
 
 
 def states(session: Session, job_ids: Sequence[int]) -> dict[int, BenchState]:
@@ -300,19 +308,3 @@ def photo_body(session: Session, number: str, photo_id: int) -> bytes:
     if found is None:
         raise NotFound(f"photo {photo_id} of job {number}")
     return found
-
-
-def finished_times(session: Session, device_model_id: int, targets: Iterable[str], limit: int = 300) -> list[int]:
-    """Return bench times in seconds of the newest closed jobs of a model with exactly these targets."""
-    rows = session.exec(
-        select(Job.targets, Job.bench_s)
-        .where(
-            col(Job.stage) == Stage.CLOSED,
-            col(Job.device_model_id) == device_model_id,
-            col(Job.bench_s).is_not(None),
-        )
-        .order_by(col(Job.id).desc())
-        .limit(limit)
-    ).all()
-    wanted = set(targets)
-    return [seconds for found, seconds in rows if seconds is not None and set(found) == wanted]

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
@@ -13,6 +14,7 @@ from app.jobs.queries.jobs import OPEN_STAGES, JobDetail, is_begun
 from app.rules.counting import BenchState
 from app.rules.job_flow import Standing
 from app.stores import queries as stores
+from app.stores.queries import PickInHand, ProposedPick
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,7 @@ class KitRow:
     expected_on: date | None
     price: Decimal
     serial_tracked: bool
+    over: bool = False
 
     @property
     def needed(self) -> int:
@@ -45,8 +48,8 @@ class KitRow:
 
     @property
     def outstanding(self) -> int:
-        """Still to hand out."""
-        return max(self.needed - self.issued, 0)
+        """Still to hand out; what came back from an open job is wanted again, as far as it is needed."""
+        return max(self.needed - self.issued + (0 if self.over else self.returned), 0)
 
     @property
     def short(self) -> int:
@@ -56,7 +59,7 @@ class KitRow:
 
 @dataclass(frozen=True)
 class HandedLot:
-    """What of a lot a job was handed."""
+    """What of a lot a job was handed; ``unused`` is neither fitted nor spoilt nor back."""
 
     part_number: str
     lot_id: int
@@ -64,6 +67,22 @@ class HandedLot:
     issued: int
     unit_cost: Decimal
     serials: tuple[str, ...]
+    unused: int = 0
+
+
+PLANS = ("planned", "extended")
+"""Kinds of entries that say what a pass needs."""
+
+
+def plan_in_force(session: Session, job_id: int, pass_no: int) -> Mapping[str, Any]:
+    """Return the data of the entry that planned the present pass as it stands; empty when there is none."""
+    found = session.exec(
+        select(BenchEvent.data)
+        .where(col(BenchEvent.job_id) == job_id, col(BenchEvent.pass_no) == pass_no, col(BenchEvent.kind).in_(PLANS))
+        .order_by(col(BenchEvent.sequence).desc())
+        .limit(1)
+    ).first()
+    return found or {}
 
 
 def source_ref(number: str) -> str:
@@ -96,6 +115,7 @@ def kit(session: Session, job: JobDetail, today: date) -> tuple[KitRow, ...]:
                 expected_on=part.expected_on,
                 price=part.price,
                 serial_tracked=part.serial_tracked,
+                over=job.stage not in OPEN_STAGES,
             )
         )
     return tuple(found)
@@ -106,13 +126,20 @@ def handed_lots(session: Session, job_id: int) -> tuple[HandedLot, ...]:
     rows = session.exec(
         select(KitLot).where(col(KitLot.job_id) == job_id).order_by(col(KitLot.part_number), col(KitLot.id))
     ).all()
-    return tuple(HandedLot(r.part_number, r.lot_id, r.lot_code, r.issued, r.unit_cost, tuple(r.serials)) for r in rows)
+    return tuple(
+        HandedLot(
+            r.part_number, r.lot_id, r.lot_code, r.issued, r.unit_cost, tuple(r.serials),
+            r.issued - r.fitted - r.spoiled - r.returned,
+        )
+        for r in rows
+    )  # fmt: skip
 
 
 # Built once: making a statement anew costs as much as running it.
 _OUTSTANDING = (
-    select(KitLine.part_number, KitLine.planned + KitLine.added - KitLine.issued)
-    .where(col(KitLine.job_id) == bindparam("job"), KitLine.planned + KitLine.added > KitLine.issued)
+    select(KitLine.part_number, KitLine.planned + KitLine.added + KitLine.returned - KitLine.issued)
+    .where(col(KitLine.job_id) == bindparam("job"))
+    .where(KitLine.planned + KitLine.added + KitLine.returned > KitLine.issued)
     .order_by(col(KitLine.part_number))
 )
 
@@ -120,6 +147,18 @@ _OUTSTANDING = (
 def outstanding(session: Session, job_id: int) -> dict[str, int]:
     """Return what is still to hand out to a job, by part number; zeros left out."""
     return dict(session.exec(_OUTSTANDING, params={"job": job_id}).all())
+
+
+def still_to_pick(
+    session: Session, number: str, waits: Mapping[str, int], today: date, can_have: Mapping[str, int] | None = None
+) -> tuple[tuple[PickInHand, ...], tuple[ProposedPick, ...]]:
+    """Return what pickers hold for a job, and the lines still to pick, in walk order, first expired first out."""
+    held = stores.picks_in_hand(session, source_ref(number))
+    left = dict(waits)
+    for pick in held:
+        left[pick.part_number] = left.get(pick.part_number, 0) - pick.quantity
+    wants = {part: min(n, (can_have or waits).get(part, 0)) for part, n in left.items() if n > 0}
+    return held, stores.propose_picks(session, wants, today)
 
 
 def any_short(session: Session) -> bool:
@@ -134,7 +173,7 @@ def planned_of_passes(session: Session, job_id: int) -> dict[str, int]:
     """Return what all passes of a job planned of each part: the last plan of each pass counts."""
     rows = session.exec(
         select(BenchEvent.pass_no, BenchEvent.data)
-        .where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind) == "planned")
+        .where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind).in_(PLANS))
         .order_by(col(BenchEvent.sequence))
     ).all()
     total: dict[str, int] = {}

@@ -1,14 +1,45 @@
 """HTTP of the jobs room, a file for each part of the work."""
 
-from app.jobs.routes import api, bench, bench_api, booking, closing, kit, planning, trouble
+from app.jobs.routes import (
+    api,
+    api_quotes,
+    bench,
+    bench_api,
+    booking,
+    calendar,
+    closing,
+    hands,
+    kit,
+    labels,
+    outbox,
+    picking,
+    planning,
+    questions,
+    quoting,
+    recall,
+    replanning,
+    revising,
+    trouble,
+)
 
 routers = (
     booking.router,
     planning.router,
+    quoting.router,
+    replanning.router,
+    revising.router,
+    calendar.router,
     kit.router,
+    picking.router,
+    recall.router,
     bench.router,
+    outbox.router,
+    questions.router,
     trouble.router,
     closing.router,
+    labels.router,
+    hands.router,
     api.router,
+    api_quotes.router,
     bench_api.router,
 )

@@ -16,11 +16,14 @@ from app.jobs.actions.book_in import Booking, book_in
 from app.jobs.actions.choose_targets import use_plan
 from app.jobs.actions.close import today
 from app.jobs.actions.issue_kit import hand_out_kit
+from app.jobs.actions.promising import promise_with
+from app.jobs.actions.record import load_job
 from app.jobs.models import Coverage, DataWish, Hold, Stage
 from app.jobs.pages import planning
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.jobs import JobDetail, JobFilter
+from app.jobs.queries.outlook import Outlook
 from app.people.access import ApiBench, ApiEverybody, ApiStores, Caller
 from app.platform import clock
 from app.platform.db import Database
@@ -28,6 +31,7 @@ from app.platform.errors import AlreadyDone, Refused
 from app.platform.submissions import claim, settle
 from app.platform.web import Db, SiteSettings
 from app.procedures import queries as procedures
+from app.rules.plan_reasons import reasons
 from app.rules.planning import make_plan
 from app.stores import queries as stores
 from app.stores.actions import Pick
@@ -88,6 +92,9 @@ class JobBody(JobItem):
     parts_cost: Decimal | None
     labour_cost: Decimal | None
     bench_s: int | None
+    median_s: int | None
+    p80_s: int | None
+    device_value: Decimal | None
     closed_at: datetime | None
     version: int
 
@@ -106,6 +113,7 @@ class NewJob(BaseModel):
     consent: bool
     in_box: Annotated[str, Field(max_length=300)] = ""
     promised_on: date | None = None
+    device_value: Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)] | None = None
 
 
 class PlanPartBody(BaseModel):
@@ -137,14 +145,20 @@ class PlanBody(BaseModel):
     high: Decimal
     currency: str
     in_force: bool
+    why: dict[str, str]
+    closed_words: str
+    earliest: date | None
+    ready_by: date | None
+    because: list[str]
 
 
 class NewPlan(BaseModel):
-    """Use a plan for these units; ``version`` is the job's as last seen."""
+    """Use a plan for these units; ``version`` is the job's as last seen. ``promised_on`` is promised with it."""
 
     id: SubmissionId
     version: int
     targets: Annotated[list[str], Field(min_length=1, max_length=100)]
+    promised_on: date | None = None
 
 
 class PickBody(BaseModel):
@@ -263,8 +277,11 @@ def get_plan(
     with db.read() as session:
         job = queries.find_job(session, number)
         wanted = tuple(targets or job.targets)
-        view = planning.plan_view(session, job, wanted, settings, today(clock.now(), settings))
+        outlook = Outlook(session, settings, clock.now())
+        view = planning.plan_view(session, job, wanted, settings, outlook.today)
         sheet = procedures.sheet(session, job.revision_id)
+        in_force = bool(job.targets) and set(job.targets) == set(view.targets)
+        promise = planning.promise_view(outlook, job, None if in_force else view)
     steps = make_plan(sheet, wanted)
     kit = [
         PlanPartBody(
@@ -292,7 +309,12 @@ def get_plan(
         low=view.low,
         high=view.high,
         currency=settings.currency,
-        in_force=bool(job.targets) and set(job.targets) == set(view.targets),
+        in_force=in_force,
+        why={reason.step: reason.words for reason in reasons(sheet, steps)},
+        closed_words=view.closed_words,
+        earliest=promise.earliest if promise else None,
+        ready_by=promise.day if promise else None,
+        because=list(promise.because) if promise else [],
     )
 
 
@@ -311,9 +333,13 @@ def use_this_plan(db: Db, settings: SiteSettings, caller: ApiBench, number: str,
             event_id=key,
             today=today(at, settings),
         )
+        promise_with(
+            session, load_job(session, number), body.promised_on, settings,
+            at=at, who=caller.person_id, event_id=key, why="With the plan",
+        )  # fmt: skip
         return number
 
-    _once(db, caller, body.id, {"plan": number, **body.model_dump(exclude={"id"})}, act)
+    _once(db, caller, body.id, {"plan": number, **body.model_dump(mode="json", exclude={"id"}, exclude_none=True)}, act)
     return get_job(db, settings, caller, number)
 
 

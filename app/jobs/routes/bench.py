@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.jobs.actions import bench as actions
 from app.jobs.actions.bench import derived
+from app.jobs.actions.places import set_place
 from app.jobs.actions.record import load_job
 from app.jobs.actions.trouble import report
 from app.jobs.models import Hold
@@ -20,6 +21,7 @@ from app.platform.errors import Refused
 from app.platform.settings import Settings
 from app.platform.submissions import valid_id
 from app.platform.web import Db, SiteSettings, is_partial, page, see_other
+from app.rules.scanned import read_scans
 
 router = APIRouter(include_in_schema=False)
 PAUSE_REASONS = ("Break", "Other work", "Waiting for parts", "Waiting for the owner", "Cure or charge", "End of shift")
@@ -94,6 +96,7 @@ def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: P
     side, step, at, rejects = raw.get("side"), raw.get("step"), clock.now(), sorted(set(raw.all("reject")))
     says: list[str] = []
     try:
+        scanned = read_scans(raw.all("scanned"))
         with db.write() as session:
             for n, name in enumerate(rejects):
                 # On the way back a rejected step is not ticked, so its first report carries the form's id.
@@ -113,6 +116,7 @@ def tick(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: P
                     event_id=event_id,
                     old_serial=raw.get("old_serial")[:48],
                     rejects=rejects,
+                    scanned=scanned,
                 )
     except Refused as refusal:
         return _bench(request, db, settings, caller, number, refusal=refusal.reason)
@@ -140,6 +144,32 @@ def undo(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: P
     except Refused as refusal:
         return _bench(request, db, settings, caller, number, refusal=refusal.reason)
     return _after(request, db, settings, caller, number)
+
+
+@router.post("/jobs/{number}/bench/place")
+def tap_place(request: Request, db: Db, settings: SiteSettings, caller: Bench, raw: Posted, number: str) -> Response:
+    """Count one place on the drawing out or back, or take that back; the step looked at stays in sight."""
+    event_id, place, look = valid_id(raw.get("submission_id")), raw.get("place"), raw.get("look")
+    try:
+        if not (place.isascii() and place.isdigit() and len(place) < 4):
+            raise Refused("Choose a place on the drawing.", "place")
+        with db.write() as session:
+            set_place(
+                session,
+                number,
+                raw.get("item"),
+                int(place),
+                raw.get("side"),
+                raw.get("on") == "true",
+                at=clock.now(),
+                who=caller.person_id,
+                event_id=event_id,
+            )
+    except Refused as refusal:
+        return _bench(request, db, settings, caller, number, step=look, refusal=refusal.reason)
+    if is_partial(request):
+        return _bench(request, db, settings, caller, number, step=look)
+    return see_other(f"/jobs/{number}/bench" + (f"?step={look}" if look.replace("-", "").isalnum() else ""))
 
 
 @router.get("/jobs/{number}/bench/pause")

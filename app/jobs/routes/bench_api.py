@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, Request
 from sqlmodel import Session
 
 from app.jobs.actions import bench, close
+from app.jobs.actions.places import set_place
 from app.jobs.actions.sign import second_signs, supervisor_signs
 from app.jobs.actions.trouble import report, take_report_back
 from app.jobs.pages.closing import CountPage, count_page
@@ -121,7 +122,8 @@ def _pause(session: Session, number: str, body: NewEvent, stamp: Stamp) -> tuple
 
 
 def _tick(session: Session, number: str, body: NewEvent, stamp: Stamp) -> tuple[str, ...]:
-    bench.tick(session, number, body.side, body.step, old_serial=body.old_serial, **stamp)
+    scanned = [(s.part, s.lot) for s in body.scanned]
+    bench.tick(session, number, body.side, body.step, old_serial=body.old_serial, scanned=scanned, **stamp)
     return ()
 
 
@@ -162,9 +164,14 @@ def _recount(session: Session, number: str, body: NewEvent, stamp: Stamp) -> tup
     return bench.recount(session, number, dict(body.counted), **stamp)
 
 
+def _place(session: Session, number: str, body: NewEvent, stamp: Stamp) -> tuple[str, ...]:
+    set_place(session, number, body.item, body.place, body.side, body.on, **stamp)
+    return ()
+
+
 _WRITES: dict[str, Write] = {
     "open": _open, "pause": _pause, "tick": _tick, "turn": _turn, "undo": _undo, "report": _report,
-    "take_back": _take_back, "recount": _recount,
+    "take_back": _take_back, "recount": _recount, "place": _place,
 }  # fmt: skip
 
 

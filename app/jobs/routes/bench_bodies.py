@@ -33,16 +33,25 @@ class EventList(BaseModel):
     next: str | None
 
 
+class ScannedLot(BaseModel):
+    """A lot's label as it was scanned."""
+
+    part: Annotated[str, Field(min_length=1, max_length=32)]
+    lot: Annotated[str, Field(min_length=1, max_length=48)]
+
+
 class NewEvent(BaseModel):
     """One entry of bench work.
 
-    ``tick`` takes side (down or up), step and, where a unit is exchanged, old_serial; ``pause`` takes reason;
+    ``tick`` takes side (down or up), step and, where a unit is exchanged, old_serial; ``scanned`` names the lots
+    whose labels were scanned, and those are the ones fitted; ``pause`` takes reason;
     ``undo`` and ``take_back`` take undoes; ``report`` takes report, item, count, part, note, or for a failed
-    inspection inspection (``step/inspection``); ``recount`` takes counted, pieces by tray pocket.
+    inspection inspection (``step/inspection``); ``recount`` takes counted, pieces by tray pocket; ``place``
+    counts one place of an item out (side down) or back (side up), or takes that back with on=false.
     """
 
     id: EventId
-    kind: Literal["open", "pause", "tick", "turn", "undo", "report", "take_back", "recount"]
+    kind: Literal["open", "pause", "tick", "turn", "undo", "report", "take_back", "recount", "place"]
     side: Literal["down", "up"] = "down"
     step: Annotated[str, Field(max_length=48)] = ""
     report: Literal["damage", "absent", "lost", "spoiled", "leftover", "reject"] | None = None
@@ -54,6 +63,9 @@ class NewEvent(BaseModel):
     reason: Annotated[str, Field(max_length=120)] = ""
     undoes: Annotated[str, Field(max_length=36)] = ""
     old_serial: Annotated[str, Field(max_length=48)] = ""
+    scanned: Annotated[list[ScannedLot], Field(max_length=50)] = []
+    place: Annotated[int, Field(ge=0, le=200)] = 0
+    on: bool = True
     counted: dict[int, Annotated[int, Field(ge=0, le=200)]] = {}
 
 

@@ -18,6 +18,7 @@ from app.jobs.pages import board, booking
 from app.jobs.pages.booking import SerialCheck
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.jobs import JobFilter
+from app.jobs.queries.outlook import Outlook
 from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Bench, Caller, Everybody, Posted, Supervisor
 from app.people.models import Role
@@ -43,7 +44,7 @@ def first_page(request: Request, db: Db, settings: SiteSettings, caller: Everybo
     day = today(clock.now(), settings)
     if caller.role is Role.SUPERVISOR:
         with db.read() as session:
-            shown = board.board(session, day)
+            shown = board.board(session, Outlook(session, settings, clock.now()))
         return page(request, "jobs/board.html", shown)
     with db.read() as session:
         mine = board.home(session, caller.person_id, day)
@@ -147,6 +148,7 @@ def _booking(data: BookingForm) -> Booking:
         consent=data.consent,
         in_box=data.in_box,
         promised_on=data.promised_on,
+        device_value=data.device_value,
     )
 
 
@@ -160,7 +162,7 @@ def _job_page(
     request: Request, db: Database, settings: Settings, caller: Caller, number: str, form: Form[Any], status: int = 200
 ) -> Response:
     with db.read() as session:
-        found = booking.job_page(session, number, caller.role.value, today(clock.now(), settings), form)
+        found = booking.job_page(session, number, caller.role.value, Outlook(session, settings, clock.now()), form)
     return page(request, "jobs/job.html", found, status=status)
 
 

@@ -2,10 +2,8 @@
 
 from typing import Any
 
-import segno
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from markupsafe import Markup
 from sqlmodel import Session
 
 from app.jobs.actions import close as actions
@@ -20,6 +18,7 @@ from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import Refused, TooMany
 from app.platform.forms import Form, blank, check
+from app.platform.labels import draw_qr
 from app.platform.settings import Settings
 from app.platform.submissions import valid_id
 from app.platform.web import Db, SiteSettings, client_address, page, see_other
@@ -179,10 +178,4 @@ def show_card(request: Request, db: Db, settings: SiteSettings, _caller: Everybo
     """Show the job card to print, on A4 or Letter."""
     with db.read() as session:
         shown = card_page(session, number, settings, clock.now())
-    return page(request, "jobs/card.html", {"card": shown, "qr": _qr(shown.label)})
-
-
-def _qr(label: str) -> Markup:
-    """Return one of our own numbers as a QR code to put into a sheet."""
-    code = segno.make(label, error="m", micro=False)
-    return Markup(code.svg_inline(border=0, omitsize=True))  # noqa: S704  Drawn by segno from our own text.
+    return page(request, "jobs/card.html", {"card": shown, "qr": draw_qr(shown.label)})

@@ -1,6 +1,6 @@
 """HTTP: the pick list, handing the kit out, trying again to reserve."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -12,7 +12,7 @@ from app.jobs.actions.hold import retry_reservations
 from app.jobs.actions.issue_kit import hand_out_kit
 from app.jobs.forms import PickRow
 from app.jobs.pages import kit as pages
-from app.jobs.routes.planning import job_qr
+from app.jobs.routes.quoting import job_qr
 from app.people.access import Caller, Everybody, Posted, Stores
 from app.platform import clock
 from app.platform.db import Database
@@ -36,16 +36,16 @@ _SAY = {
 @router.get("/jobs/{number}/kit")
 def show_kit(request: Request, db: Db, settings: SiteSettings, caller: Everybody, number: str) -> Response:
     """Show the pick list of a job and what was handed out."""
-    return _kit_page(request, db, settings, caller, number, blank())
+    return show_kit_page(request, db, settings, caller, number, blank())
 
 
 @router.get("/jobs/{number}/kit/list")
 def show_pick_list(request: Request, db: Db, settings: SiteSettings, caller: Everybody, number: str) -> Response:
     """Show the pick list as a sheet to print."""
-    return _kit_page(request, db, settings, caller, number, blank(), template="jobs/pick_list.html")
+    return show_kit_page(request, db, settings, caller, number, blank(), template="jobs/pick_list.html")
 
 
-def _kit_page(
+def show_kit_page(
     request: Request,
     db: Database,
     settings: Settings,
@@ -55,11 +55,13 @@ def _kit_page(
     typed: Sequence[dict[str, str]] = (),
     status: int = 200,
     template: str = "jobs/kit.html",
+    more: Mapping[str, Form[Any]] = pages.NO_FORMS,
 ) -> Response:
+    """Show a job's kit, with a form's refusal where there is one; ``more`` are its smaller forms by name."""
     day = today(clock.now(), settings)
     qr = job_qr(request, number) if template == "jobs/pick_list.html" else ""
     with db.read() as session:
-        found = pages.kit_page(session, number, form, day, caller.role.value, typed, qr)
+        found = pages.kit_page(session, number, form, day, caller.role.value, typed, qr, more)
     return page(request, template, found, status=status)
 
 
@@ -68,7 +70,7 @@ def hand_out(request: Request, db: Db, settings: SiteSettings, caller: Stores, r
     """Hand out what was picked, all of it or a part."""
     typed, picks, form = _read(raw)
     if form.errors:
-        return _kit_page(request, db, settings, caller, number, form, typed, status=422)
+        return show_kit_page(request, db, settings, caller, number, form, typed, status=422)
     at = clock.now()
     try:
         with db.write() as session:
@@ -78,7 +80,7 @@ def hand_out(request: Request, db: Db, settings: SiteSettings, caller: Stores, r
             )  # fmt: skip
             settle(session, key, f"/jobs/{number}/kit")
     except Refused as refusal:
-        return _kit_page(request, db, settings, caller, number, form.refused(refusal), typed, status=409)
+        return show_kit_page(request, db, settings, caller, number, form.refused(refusal), typed, status=409)
     return see_other(f"/jobs/{number}/kit")
 
 

@@ -14,11 +14,12 @@ from sqlmodel import Session, col, delete, select
 
 from app.people.limits import ADDRESS_LIMITS, LONGEST, PERSON_LIMITS, Limit, most, wait_s, wait_words
 from app.people.models import Person, Role, SignIn, SignInAttempt
-from app.people.queries import name_key
-from app.people.secrets import DUMMY_HASH, new_token, token_hash, verify
+from app.people.queries import BENCH_ROLES, name_key
+from app.people.secrets import DUMMY_HASH, new_token, tap_right, token_hash, verify
 from app.platform.errors import NotFound, Refused, TooMany
 
 WRONG = "This name and secret do not belong together. Check both and try again."
+ASK_FOR_LINK = "or ask a supervisor for a link to choose a new secret."
 
 
 @dataclass(frozen=True)
@@ -46,9 +47,9 @@ class Verified:
 def begin_attempt(session: Session, name: str, at: datetime, address: str) -> Attempt:
     """Write a try down and return whom it is about; TooMany when the person or the address must wait."""
     key = name_key(name)
-    _one_at_a_time(session, key)
-    _within_limits(session, col(SignInAttempt.name_key) == key, at, PERSON_LIMITS)
-    _within_limits(session, col(SignInAttempt.address) == address[:64], at, ADDRESS_LIMITS)
+    one_at_a_time(session, key)
+    within_limits(session, col(SignInAttempt.name_key) == key, at, PERSON_LIMITS)
+    within_limits(session, col(SignInAttempt.address) == address[:64], at, ADDRESS_LIMITS)
     attempt = SignInAttempt(name_key=key, address=address[:64], at=at)
     session.add(attempt)
     session.flush()
@@ -59,13 +60,16 @@ def begin_attempt(session: Session, name: str, at: datetime, address: str) -> At
     return Attempt(attempt.id or 0, person_id, stored)
 
 
-def _one_at_a_time(session: Session, key: str) -> None:
+def one_at_a_time(session: Session, key: str) -> None:
     """On PostgreSQL let only one try for a name count at a time; SQLite writers are alone already."""
     if session.get_bind().dialect.name == "postgresql":
         session.connection().execute(select(func.pg_advisory_xact_lock(func.hashtext(key))))
 
 
-def _within_limits(session: Session, mine: Any, at: datetime, limits: tuple[Limit, ...]) -> None:
+def within_limits(
+    session: Session, mine: Any, at: datetime, limits: tuple[Limit, ...], otherwise: str = ASK_FOR_LINK
+) -> None:
+    """Raise TooMany while the failed tries that ``mine`` names fill a limit; ``otherwise`` is what helps besides."""
     failures = session.exec(
         select(SignInAttempt.at)
         .where(mine, col(SignInAttempt.at) > at - LONGEST)
@@ -75,8 +79,7 @@ def _within_limits(session: Session, mine: Any, at: datetime, limits: tuple[Limi
     seconds = wait_s(failures, at, limits)
     if seconds > 0:
         raise TooMany(
-            f"Too many tries did not succeed. Wait {wait_words(seconds)}, then try again, "
-            "or ask a supervisor for a link to choose a new secret.",
+            f"Too many tries did not succeed. Wait {wait_words(seconds)}, then try again, {otherwise}",
             seconds,
         )
 
@@ -90,18 +93,21 @@ def sign_in(
     agent: str = "",
     address: str = "",
     replaces: str | None = None,
+    tablet_id: int | None = None,
 ) -> str:
     """Sign in the person of a successful attempt; returns the new cookie's token.
 
-    ``replaces`` is the cookie the browser had: its sign-in ends, so that a cookie never outlives a sign-in.
+    ``replaces`` is the cookie the browser had: its person is signed out, so that a cookie never outlives a sign-in;
+    what they tapped before still counts as theirs. ``tablet_id`` is the enrolled tablet it is made on.
     """
     if attempt.person_id is None:
         raise Refused(WRONG)
     _take_back(session, attempt.attempt_id)
     session.exec(delete(SignInAttempt).where(col(SignInAttempt.at) < at - 2 * LONGEST))
     if replaces:
-        _end(session, col(SignIn.token_hash) == token_hash(replaces), at)
+        _sign_out(session, col(SignIn.token_hash) == token_hash(replaces), at)
     token = new_token()
+    role = session.exec(select(Person.role).where(col(Person.id) == attempt.person_id)).one()
     session.add(
         SignIn(
             token_hash=token_hash(token),
@@ -111,6 +117,8 @@ def sign_in(
             expires_at=at + lasts,
             agent=agent[:200],
             address=address[:64],
+            tap_hash=token_hash(tap_right(token)) if role in BENCH_ROLES else None,
+            tablet_id=tablet_id,
         )
     )
     session.flush()
@@ -157,29 +165,50 @@ def see_again(session: Session, sign_in_id: int, at: datetime, lasts: timedelta)
     )
 
 
+def keep_tap_right(session: Session, sign_in_id: int, cookie: str) -> None:
+    """Store the hash of the tap right of a sign-in that was made before there were any."""
+    session.connection().execute(
+        update(SignIn)
+        .where(col(SignIn.id) == sign_in_id, col(SignIn.tap_hash).is_(None))
+        .values(tap_hash=token_hash(tap_right(cookie)))
+    )
+
+
 def sign_out(session: Session, sign_in_id: int, at: datetime) -> None:
-    """End one sign-in; ending it again changes nothing."""
-    _end(session, col(SignIn.id) == sign_in_id, at)
+    """Sign a person out on one browser; doing it again changes nothing.
+
+    What they tapped before keeps its right: a tablet that could not send it yet sends it later.
+    """
+    _sign_out(session, col(SignIn.id) == sign_in_id, at)
 
 
-def revoke(session: Session, person_id: int, sign_in_id: int, at: datetime) -> None:
-    """End one of a person's sign-ins, on whatever tablet it is; NotFound when it is not theirs."""
+def sign_out_elsewhere(session: Session, person_id: int, sign_in_id: int, at: datetime) -> None:
+    """Sign a person out, by their own wish, on another tablet or machine; NotFound when the sign-in is not theirs."""
     known = session.exec(
         select(SignIn.id).where(col(SignIn.id) == sign_in_id, col(SignIn.person_id) == person_id)
     ).first()
     if known is None:
         raise NotFound("such sign-in")
-    _end(session, col(SignIn.id) == sign_in_id, at)
+    _sign_out(session, col(SignIn.id) == sign_in_id, at)
 
 
 def revoke_all(session: Session, person_id: int, at: datetime, keep: int | None = None) -> None:
-    """End all sign-ins of a person, but the one to keep."""
+    """Take all of a person's sign-ins away, but the one to keep, because they can no longer be trusted.
+
+    Those the person had signed out of lose their tap right too: what still comes under it is kept as a question.
+    """
     mine = col(SignIn.person_id) == person_id
-    _end(session, mine if keep is None else mine & (col(SignIn.id) != keep), at)
+    revoke_where(session, mine if keep is None else mine & (col(SignIn.id) != keep), at)
 
 
-def _end(session: Session, which: Any, at: datetime) -> None:
+def revoke_where(session: Session, which: Any, at: datetime) -> None:
+    """Revoke the sign-ins that a condition names."""
     session.connection().execute(update(SignIn).where(which, col(SignIn.revoked_at).is_(None)).values(revoked_at=at))
+
+
+def _sign_out(session: Session, which: Any, at: datetime) -> None:
+    still_in = (col(SignIn.revoked_at).is_(None), col(SignIn.signed_out_at).is_(None))
+    session.connection().execute(update(SignIn).where(which, *still_in).values(signed_out_at=at))
 
 
 __all__ = [
@@ -187,10 +216,14 @@ __all__ = [
     "Attempt",
     "Verified",
     "begin_attempt",
-    "revoke",
+    "keep_tap_right",
+    "one_at_a_time",
     "revoke_all",
+    "revoke_where",
     "see_again",
     "sign_in",
     "sign_out",
+    "sign_out_elsewhere",
     "verify_person",
+    "within_limits",
 ]

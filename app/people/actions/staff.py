@@ -5,7 +5,7 @@ from datetime import datetime
 from sqlmodel import Session, col, select
 
 from app.people.actions.signing import revoke_all
-from app.people.models import Hand, Person, Role, SetupLink, Theme
+from app.people.models import Hand, Person, Role, SetupLink, Theme, Tones
 from app.people.queries import name_key, shown_name
 from app.people.secrets import check_secret, hash_secret, new_token, verify
 from app.platform.errors import NotFound, Refused, Stale
@@ -112,11 +112,14 @@ def _another_supervisor(session: Session, person_id: int) -> None:
         raise Refused("This is the last active supervisor. Make somebody else a supervisor first.")
 
 
-def set_preferences(session: Session, person_id: int, theme: Theme | None, hand: Hand | None) -> None:
+def set_preferences(
+    session: Session, person_id: int, theme: Theme | None, hand: Hand | None, tones: Tones | None = None
+) -> None:
     """Keep how a person likes the pages; None leaves a preference as it is."""
     person = load_person(session, person_id)
     person.theme = theme or person.theme
     person.hand = hand or person.hand
+    person.tones = tones or person.tones
     session.add(person)
 
 

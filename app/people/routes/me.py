@@ -9,7 +9,7 @@ from app.people import actions, queries
 from app.people.access import Caller, Everybody, Posted
 from app.people.forms import Display, SecretChange
 from app.people.models import Role
-from app.people.pages import HAND_CHOICES, THEME_CHOICES, MePage
+from app.people.pages import HAND_CHOICES, THEME_CHOICES, TONE_CHOICES, MePage
 from app.people.routes.signing import local_path
 from app.platform import clock
 from app.platform.db import Database
@@ -33,7 +33,7 @@ def set_display(request: Request, db: Db, caller: Everybody, raw: Posted) -> Res
     if form.data is None:
         return _me_page(request, db, caller, form, status=422)
     with db.write() as session:
-        actions.set_preferences(session, caller.person_id, form.data.theme, form.data.hand)
+        actions.set_preferences(session, caller.person_id, form.data.theme, form.data.hand, form.data.tones)
     return see_other(local_path(raw.get("next")) or "/me")
 
 
@@ -61,9 +61,9 @@ def change_secret(request: Request, db: Db, caller: Everybody, raw: Posted) -> R
 
 @router.post("/me/sign-ins/{sign_in_id}/revoke")
 def revoke(db: Db, caller: Everybody, _raw: Posted, sign_in_id: int) -> Response:
-    """End one of one's own sign-ins."""
+    """Sign oneself out on another tablet or machine."""
     with db.write() as session:
-        actions.revoke(session, caller.person_id, sign_in_id, clock.now())
+        actions.sign_out_elsewhere(session, caller.person_id, sign_in_id, clock.now())
     return see_other("/me")
 
 
@@ -73,6 +73,13 @@ def _me_page(
     with db.read() as session:
         sign_ins = queries.open_sign_ins(session, caller.person_id, clock.now())
     shown = MePage(
-        form, caller.role is Role.TECHNICIAN, sign_ins, caller.sign_in_id, THEME_CHOICES, HAND_CHOICES, changed
+        form,
+        caller.role is Role.TECHNICIAN,
+        sign_ins,
+        caller.sign_in_id,
+        THEME_CHOICES,
+        HAND_CHOICES,
+        TONE_CHOICES,
+        changed,
     )
     return page(request, "people/me.html", shown, status=status)

@@ -1,5 +1,30 @@
 """HTTP of the procedures room."""
 
-from app.procedures.routes import api, importing, reading
+from app.procedures.routes import (
+    api,
+    comparing,
+    draft_checking,
+    draft_parts,
+    draft_steps,
+    drafts,
+    facts,
+    from_words,
+    importing,
+    media,
+    reading,
+)
 
-routers = (importing.router, reading.router, api.router)
+# The order counts: “drafts”, “import” and the like stand where the others take a procedure's code.
+routers = (
+    importing.router,
+    from_words.router,
+    draft_parts.router,
+    drafts.router,
+    draft_steps.router,
+    draft_checking.router,
+    comparing.router,
+    facts.router,
+    reading.router,
+    media.router,
+    api.router,
+)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from app.platform.settings import Settings
 from app.platform.web import duration_text, money_text
@@ -34,13 +34,19 @@ TROUBLE = frozenset(
         "declined",
         "returned",
         "reopened",
+        "question",
     }
 )
+ENDS = ("closed", "returned")
 
 
 @dataclass(frozen=True)
 class EntryLine:
-    """One entry in plain words. ``taken_back_by`` and ``takes_back`` are places of other entries."""
+    """One entry in plain words. ``taken_back_by`` and ``takes_back`` are places of other entries.
+
+    ``settled_by`` and ``settles`` are the places of a question's settlement and of the question; ``notes`` say what
+    is to be known about how the entry came.
+    """
 
     place: int
     at: datetime
@@ -50,6 +56,9 @@ class EntryLine:
     takes_back: int | None
     trouble: bool
     photos: tuple[PhotoInfo, ...]
+    settled_by: int | None = None
+    settles: int | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -197,10 +206,13 @@ def _namer(names: Mapping[int, str]) -> Callable[[int | None], str]:
 def _days(loaded: Loaded, zone: tzinfo) -> tuple[DayOfEntries, ...]:
     place = {linked.event.event_id: linked.sequence for linked in loaded.entries}
     taken_back = {linked.event.undoes: linked.sequence for linked in loaded.entries if linked.event.undoes}
+    settled = {e.event.data["answers"]: e.sequence for e in loaded.entries if e.event.data.get("answers")}
+    ended = next((e.sequence for e in loaded.entries if e.event.kind in ENDS), None)
     by_id = _namer(loaded.names)
     found: dict[date, list[EntryLine]] = {}
     for linked in loaded.entries:
         event = linked.event
+        late = ended is not None and linked.sequence > ended
         found.setdefault(event.at.astimezone(zone).date(), []).append(
             EntryLine(
                 linked.sequence,
@@ -211,9 +223,26 @@ def _days(loaded: Loaded, zone: tzinfo) -> tuple[DayOfEntries, ...]:
                 place.get(event.undoes) if event.undoes else None,
                 event.kind in TROUBLE or (event.kind == "test" and not event.data.get("passed")),
                 tuple(p for p in loaded.photos if p.event_id == event.event_id),
+                settled.get(event.event_id),
+                place.get(event.data["answers"]) if event.data.get("answers") else None,
+                _notes(event.data, zone, late=late),
             )
         )
     return tuple(DayOfEntries(day, tuple(lines)) for day, lines in found.items())
+
+
+def _notes(data: Mapping[str, Any], zone: tzinfo, *, late: bool) -> tuple[str, ...]:
+    """Say how an entry came, where that is not as usual: late, with a clock that disagreed."""
+    notes = ["Arrived after closing."] if late else []
+    if data.get("received"):
+        at = datetime.fromisoformat(str(data["received"])).astimezone(zone)
+        notes.append(f"Kept on the tablet; received {at:%-d %b %Y %H:%M}.")
+    clock = data.get("clock")
+    if clock:
+        by = duration_text(int(clock["skew_ms"]) / 1000)
+        aside = " Its time is set aside and counts no bench time." if clock.get("aside") else ""
+        notes.append(f"The tablet's clocks disagree by {by}.{aside}")
+    return tuple(notes)
 
 
 def _fitted(used: UsedPart, sheet: Sheet, currency: str) -> FittedLine:

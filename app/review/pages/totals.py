@@ -11,6 +11,7 @@ from app.review.chart import Chart, totals_chart
 from app.review.forms import TotalsForm
 from app.review.queries.totals import REPEAT_DAYS, DiscardRow, EndedJob, Repeats
 from app.review.summary import PeriodRow, Sums, buckets, by_period, grouped, sums
+from app.rules.expected_time import calibration
 from app.rules.money import round_money
 from app.rules.statistics import Rate, wilson_interval
 
@@ -61,6 +62,27 @@ class RepeatFigures:
 
 
 @dataclass(frozen=True)
+class ForecastLine:
+    """How often the jobs of a model stayed within their 80 % point; ``share`` and the interval in per cent."""
+
+    name: str
+    kept: int
+    jobs: int
+    share: int
+    low: int
+    high: int
+    verdict: str
+
+
+@dataclass(frozen=True)
+class Forecasts:
+    """Calibration of the expected bench times: all jobs in words, and by device model."""
+
+    words: str
+    lines: tuple[ForecastLine, ...]
+
+
+@dataclass(frozen=True)
 class Totals:
     """The totals page. ``lines`` run from the newest period to the oldest."""
 
@@ -76,6 +98,7 @@ class Totals:
     streams: tuple[StreamLine, ...]
     stream_sums: tuple[int, ...]
     repeats: RepeatFigures | None
+    forecasts: Forecasts | None = None
 
 
 @dataclass(frozen=True)
@@ -89,6 +112,7 @@ class Read:
     repeats: Repeats
     names: Mapping[int, str]
     models: Mapping[int, str]
+    forecasts: tuple[tuple[int, int, int], ...] = ()
 
 
 def refused_totals(form: Form[TotalsForm], today: date) -> Totals:
@@ -120,7 +144,23 @@ def totals(form: Form[TotalsForm], wanted: TotalsForm, read: Read, settings: Set
         streams=streams,
         stream_sums=tuple(sum(s.by_reason[n] for s in streams) for n in range(len(REASONS))),
         repeats=_repeats(read.repeats),
+        forecasts=_forecasts(read.forecasts, read.models),
     )
+
+
+def _forecasts(rows: Sequence[tuple[int, int, int]], models: Mapping[int, str]) -> Forecasts:
+    by_model: dict[int, list[tuple[int, int]]] = {}
+    for model, p80, actual in rows:
+        by_model.setdefault(model, []).append((p80, actual))
+    lines = []
+    for model, pairs in sorted(by_model.items(), key=lambda found: models.get(found[0], "")):
+        found = calibration(pairs)
+        if found.rate is not None:
+            rate, verdict = found.rate, {True: "holds", False: "does not hold", None: "too few to judge"}[found.kept]
+            share, low, high = (round(100 * figure) for figure in (rate.share, rate.low, rate.high))
+            name = models.get(model, "Unknown")
+            lines.append(ForecastLine(name, rate.hits, rate.trials, share, low, high, verdict))
+    return Forecasts(calibration([(p80, actual) for _model, p80, actual in rows]).words, tuple(lines))
 
 
 def _line(row: PeriodRow, currency: str) -> TotalsLine:

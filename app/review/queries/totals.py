@@ -130,6 +130,14 @@ def open_at(session: Session, moment: datetime) -> int:
     return int(run(booked).scalar_one()) - int(run(ended).scalar_one())
 
 
+def forecasts(session: Session, start: datetime, end: datetime) -> tuple[tuple[int, int, int], ...]:
+    """Return (device model, 80 % point given before, actual bench time) in seconds of the jobs closed in the time."""
+    query = select(job.c.device_model_id, job.c.p80_s, job.c.bench_s).where(
+        job.c.stage == CLOSED, *_ended_within(start, end), job.c.p80_s.is_not(None), job.c.bench_s.is_not(None)
+    )
+    return tuple((row[0], row[1], row[2]) for row in session.connection().execute(query))
+
+
 def discards(session: Session, start: datetime, end: datetime) -> tuple[DiscardRow, ...]:
     """Return what the jobs that ended in the time scrapped, by reason and waste stream."""
     query = (
@@ -154,11 +162,14 @@ def repeats(session: Session, start: datetime, end: datetime, now: datetime) -> 
     run = session.connection().execute
     watched = int(run(count.where(*within)).scalar_one()) if until > start else 0
     everything = int(run(count.where(job.c.stage == CLOSED, *_ended_within(start, end))).scalar_one())
-    pairs = (
-        select(job.c.id, job.c.closed_at, again.c.booked_at)
-        .join_from(job, again, (again.c.serial == job.c.serial) & (again.c.id != job.c.id))
-        .where(*within, again.c.booked_at >= job.c.closed_at)
+    # The next visit alone, so that a device that comes every week gives one row a job and not one a pair.
+    next_visit = (
+        select(func.min(again.c.booked_at))
+        .where(again.c.serial == job.c.serial, again.c.id != job.c.id, again.c.booked_at >= job.c.closed_at)
+        .scalar_subquery()
     )
+    visits = select(job.c.id, job.c.closed_at, next_visit).where(*within)
     limit = timedelta(days=REPEAT_DAYS)
-    back = {row[0] for row in run(pairs) if row[2] - row[1] <= limit} if watched else set()
+    rows = run(visits) if watched else ()
+    back = {row[0] for row in rows if row[2] is not None and row[2] - row[1] <= limit}
     return Repeats(watched, frozenset(back), everything - watched)

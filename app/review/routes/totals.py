@@ -39,5 +39,6 @@ def totals_page(request: Request, db: Db, settings: SiteSettings, _caller: Super
             repeats=read.repeats(session, start, end, now),
             names=names(session),
             models=dict(model_names(session)),
+            forecasts=read.forecasts(session, start, end),
         )
     return page(request, "review/totals.html", totals(form, form.data, found, settings, today))

@@ -8,13 +8,11 @@ from decimal import Decimal
 from sqlmodel import Session, col, select
 
 from app.platform.errors import NotFound, Refused
-from app.rules.lots import is_expired
 from app.rules.stock import available, check_hand_out
+from app.stores.actions.keeping import note_openings
 from app.stores.actions.ledger import (
     Entry,
-    Locked,
     Move,
-    balances_of,
     find_lots,
     id_of,
     lock_part_ids,
@@ -23,7 +21,10 @@ from app.stores.actions.ledger import (
     promise,
     promised_to,
 )
-from app.stores.models import Location, Lot, MovementKind, Part
+from app.stores.actions.lot_checks import check_lots
+from app.stores.actions.picking import drop_claims, end_claims
+from app.stores.actions.wanting import want, wanted_parts
+from app.stores.models import Location, MovementKind, Part
 from app.stores.queries import Pick, issued_net
 from app.stores.queries.shelf import usable_by_part
 
@@ -84,6 +85,11 @@ def release(
 ) -> None:
     """Give promised stock free again: the quantities named, as far as they are promised, or all of it."""
     own = promised_to(session, source_ref)
+    if parts is None:
+        # All parts are locked at once: one after another, two callers could wait for each other in a circle.
+        lock_part_ids(session, {*own, *wanted_parts(session, source_ref)})
+        drop_claims(session, source_ref, at)
+        want(session, source_ref, {}, at.date(), at=at)
     if not own:
         return
     if parts is None:
@@ -126,12 +132,14 @@ def hand_out(
     for number, quantity in wanted.items():
         part = held[number]
         check_hand_out(number, quantity, usable.get(part.id, 0), part.reserved, own.get(part.id, 0))
-    lots = _checked_lots(session, picks, held, day)
+    lots = check_lots(session, picks, held, day, source_ref)
     entry = Entry(entry_id, at, who, source_ref)
     moves = [Move(MovementKind.ISSUE, lots[p.lot_id], p.location_id, -p.quantity, serials=p.serials) for p in picks]
     post(session, entry, moves)
     kept = [(part.id, min(wanted[n], own.get(part.id, 0))) for n, part in held.items()]
     promise(session, entry, [(part_id, source_ref, -quantity) for part_id, quantity in kept])
+    end_claims(session, source_ref, picks, at)
+    note_openings(session, lots.values(), at=at, who=who, today=day)
     return tuple(
         IssuedLot(
             p.part_number, p.lot_id, lots[p.lot_id].code, p.location_id, p.quantity,
@@ -139,32 +147,6 @@ def hand_out(
         )
         for p in picks
     )  # fmt: skip
-
-
-def _checked_lots(session: Session, picks: Sequence[Pick], held: Mapping[str, Locked], day: date) -> dict[int, Lot]:
-    lots = find_lots(session, [pick.lot_id for pick in picks])
-    balances = balances_of(session, lots)
-    taken: dict[tuple[int, int], int] = {}
-    for pick in picks:
-        lot = lots[pick.lot_id]
-        number = pick.part_number
-        if pick.quantity < 0:
-            raise Refused(f"{number}: a picked quantity is not below zero.", "quantity")
-        if lot.part_id != held[number].id:
-            raise Refused(f"Lot {lot.code} is not a lot of {number}. Pick a lot of this part.", "quantity")
-        if is_expired(lot.expires_on, day):
-            raise Refused(
-                f"{number}: lot {lot.code} expired on {lot.expires_on}. Pick another lot and scrap this one.",
-                "quantity",
-            )
-        if pick.serials and len(set(pick.serials)) != pick.quantity:
-            raise Refused(f"{number}: name {pick.quantity} different serials, one for each piece.", "serials")
-        place = (pick.lot_id, pick.location_id)
-        taken[place] = taken.get(place, 0) + pick.quantity
-        there = balances.get(place, 0)
-        if taken[place] > there:
-            raise Refused(f"{number}: {taken[place]} picked of lot {lot.code}, {there} there. Pick fewer.", "quantity")
-    return lots
 
 
 def take_back(

@@ -204,7 +204,7 @@ def _level_statement(figure: str) -> Any:
     return (
         update(StockLevel)
         .where(col(StockLevel.part_id) == bindparam("key"))
-        .values({column: column + bindparam("change")})
+        .values({column: column + bindparam("change"), StockLevel.changes: StockLevel.changes + 1})
     )
 
 
@@ -213,6 +213,15 @@ def change_levels(session: Session, figure: str, changes: Mapping[int, int]) -> 
     rows = [{"key": part_id, "change": change} for part_id, change in sorted(changes.items()) if change]
     if rows:
         session.connection().execute(_level_statement(figure), rows)
+
+
+def note_changes(session: Session, part_ids: Iterable[int]) -> None:
+    """Note that something about locked parts has changed, so that what was computed from them is done again."""
+    ids = sorted(set(part_ids))
+    if ids:
+        session.connection().execute(
+            update(StockLevel).where(col(StockLevel.part_id).in_(ids)).values(changes=StockLevel.changes + 1)
+        )
 
 
 def promise(session: Session, entry: Entry, changes: Sequence[tuple[int, str, int]]) -> None:

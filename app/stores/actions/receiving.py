@@ -1,9 +1,10 @@
 """Goods in: against an order, or without one."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -12,15 +13,17 @@ from app.rules.lots import is_expired
 from app.rules.money import check_unit_cost
 from app.stores.actions.kits import find_location
 from app.stores.actions.ledger import Entry, Locked, Move, change_levels, lock_parts, post
-from app.stores.actions.ordering import load_order, order_lines, settle_status
-from app.stores.models import Lot, MovementKind
+from app.stores.actions.ordering import load_order, note_event, order_lines, settle_status
+from app.stores.actions.quarantine import begin_quarantine
+from app.stores.models import Lot, MovementKind, OrderStatus, PurchaseOrder, PurchaseOrderLine
 
 
 @dataclass(frozen=True)
 class ReceivedLine:
     """What came of one part in one lot. Blank lot code: one is made up. No unit cost: the order line's price.
 
-    No location: the part's own. ``expires_on`` is wanted for parts with a shelf life.
+    No location: the part's own. ``expires_on`` is wanted for parts with a shelf life. ``quarantine`` is why the lot is
+    set aside instead of used, blank when it is not.
     """
 
     part_number: str
@@ -29,6 +32,7 @@ class ReceivedLine:
     expires_on: date | None = None
     unit_cost: Decimal | None = None
     location_code: str | None = None
+    quarantine: str = ""
 
 
 def receive_goods(
@@ -48,6 +52,8 @@ def receive_goods(
     for a lot number that is already kept with another expiry or cost. Raises NotFound or Stale.
     """
     order = load_order(session, order_id, version)
+    if order.status is OrderStatus.DRAFT:
+        raise Refused(f"Order {order.number} is a draft. Send it before goods are received.")
     lines = [line for line in lines if line.quantity]
     if not lines:
         raise Refused("Nothing is entered. Enter what came, or close the order short.")
@@ -78,7 +84,30 @@ def receive_goods(
         came = sum(line.quantity for line in lines if line.part_number == number)
         change_levels(session, "on_order", {part.id: -came})
     settle_status(session, order)
+    _note(session, order, lines, held, ordered, entry)
+    for line, move in zip(lines, moves, strict=True):
+        if line.quarantine:
+            begin_quarantine(session, move.lot, line.quarantine, at=at, who=who)
     return tuple(move.lot.id for move in moves if move.lot.id is not None)
+
+
+def _note(
+    session: Session,
+    order: PurchaseOrder,
+    lines: Sequence[ReceivedLine],
+    held: Mapping[str, Locked],
+    ordered: Mapping[int, PurchaseOrderLine],
+    entry: Entry,
+) -> None:
+    """Note what came, and each price that is not the agreed one."""
+    stamp: dict[str, Any] = {"entry_id": entry.entry_id, "at": entry.at, "who": entry.who}
+    came = ", ".join(f"{line.quantity} × {line.part_number}" for line in lines)
+    note_event(session, order, "received", came, **stamp)
+    for line in lines:
+        agreed = ordered[held[line.part_number].id].unit_price
+        if line.unit_cost is not None and line.unit_cost != agreed:
+            words = f"{line.part_number} is charged at {line.unit_cost.normalize():f}, agreed {agreed.normalize():f}."
+            note_event(session, order, "price differs", words, **stamp)
 
 
 def receive_loose(

@@ -19,6 +19,7 @@ from app.stores.actions.ledger import (
     lock_parts,
     post,
 )
+from app.stores.actions.picking import settle_short_picks
 from app.stores.actions.shelf import Withdrawn, withdraw_promises
 from app.stores.models import (
     Location,
@@ -26,6 +27,7 @@ from app.stores.models import (
     LotBalance,
     MovementKind,
     Stocktake,
+    StocktakeCount,
     StocktakeLine,
     StocktakeStatus,
 )
@@ -40,8 +42,10 @@ class Count:
     reason: str = ""
 
 
-def open_stocktake(session: Session, location_id: int, *, entry_id: str, at: datetime, who: int | None) -> int:
-    """Open a stocktake of a location; returns its id. Refused while another one is open there."""
+def open_stocktake(
+    session: Session, location_id: int, *, entry_id: str, at: datetime, who: int | None, blind: bool = False
+) -> int:
+    """Open a stocktake of a location, blind or not; returns its id. Refused while another one is open there."""
     place = session.exec(select(Location).where(col(Location.id) == location_id).with_for_update()).first()
     if place is None:
         raise NotFound(f"location {location_id}")
@@ -52,13 +56,14 @@ def open_stocktake(session: Session, location_id: int, *, entry_id: str, at: dat
     ).first()
     if known is not None:
         raise Refused(f"{place.code} is being counted already. Go on with that stocktake.", "location_id")
-    take = Stocktake(location_id=location_id, status=StocktakeStatus.OPEN, opened_at=at, opened_by=who)
+    take = Stocktake(location_id=location_id, status=StocktakeStatus.OPEN, opened_at=at, opened_by=who, blind=blind)
     session.add(take)
     session.flush()
     return id_of(take)
 
 
-def _load(session: Session, stocktake_id: int, version: int | None) -> Stocktake:
+def load_stocktake(session: Session, stocktake_id: int, version: int | None, blind: bool | None = None) -> Stocktake:
+    """Load and lock an open stocktake. Raises NotFound, Stale, or Refused when it is over or of the other kind."""
     take = session.exec(select(Stocktake).where(col(Stocktake.id) == stocktake_id).with_for_update()).first()
     if take is None:
         raise NotFound(f"stocktake {stocktake_id}")
@@ -67,16 +72,20 @@ def _load(session: Session, stocktake_id: int, version: int | None) -> Stocktake
         raise Stale(f"Stocktake {stocktake_id}", changes, f"/stocktakes/{stocktake_id}")
     if take.status is not StocktakeStatus.OPEN:
         raise Refused(f"This stocktake is {take.status.value}. Open another one to count again.")
+    if blind is not None and take.blind is not blind:
+        raise Refused("This is a blind count." if take.blind else "This is no blind count.")
     return take
 
 
-def _lines(session: Session, stocktake_id: int) -> dict[int, StocktakeLine]:
+def kept_lines(session: Session, stocktake_id: int) -> dict[int, StocktakeLine]:
+    """Return the counts kept so far, by lot id."""
     rows = session.exec(select(StocktakeLine).where(col(StocktakeLine.stocktake_id) == stocktake_id)).all()
     return {row.lot_id: row for row in rows}
 
 
-def _keep(session: Session, take: Stocktake, counts: Mapping[int, Count]) -> None:
-    lines = _lines(session, id_of(take))
+def keep(session: Session, take: Stocktake, counts: Mapping[int, Count]) -> None:
+    """Keep counts in a locked stocktake."""
+    lines = kept_lines(session, id_of(take))
     for lot_id, count in counts.items():
         if count.counted < 0:
             raise Refused("A count is not below zero.", f"counted-{lot_id}")
@@ -105,7 +114,7 @@ def keep_counts(
 
     ``entry_id``, ``at`` and ``who`` belong to every action; kept counts are no facts yet.
     """
-    _keep(session, _load(session, stocktake_id, version), counts)
+    keep(session, load_stocktake(session, stocktake_id, version, blind=False), counts)
 
 
 def add_found_lot(
@@ -120,7 +129,7 @@ def add_found_lot(
     who: int | None,
 ) -> None:
     """Add a lot that lies here though the book has none of it here. Refused for a lot that is not known."""
-    take = _load(session, stocktake_id, None)
+    take = load_stocktake(session, stocktake_id, None)
     held = lock_parts(session, [part_number])[part_number]
     lot = session.exec(select(Lot).where(col(Lot.part_id) == held.id, col(Lot.code) == lot_code.strip())).first()
     if lot is None:
@@ -131,7 +140,13 @@ def add_found_lot(
     if counted < 1:
         raise Refused("Enter how many you found, at least 1.", "found_count")
     book = balance(session, id_of(lot), take.location_id)
-    _keep(session, take, {id_of(lot): Count(counted, book, "Found here, not in the book")})
+    if take.blind:
+        session.add(
+            StocktakeCount(
+                stocktake_id=stocktake_id, lot_id=id_of(lot), counted=counted, book=book, at=at, person_id=who
+            )
+        )
+    keep(session, take, {id_of(lot): Count(counted, book, "Found here, not in the book")})
 
 
 def post_stocktake(
@@ -144,13 +159,14 @@ def post_stocktake(
     who: int | None,
     version: int | None = None,
     today: date | None = None,
+    blind: bool = False,
 ) -> tuple[Withdrawn, ...]:
     """Post the differences of a stocktake as count adjustments against the book as it is now.
 
     Every lot that lies at the location must be counted, and every difference needs a reason. Refused, naming the
     lot's field, when the book changed since the counter was shown it. Returns the promises that fell.
     """
-    take = _load(session, stocktake_id, version)
+    take = load_stocktake(session, stocktake_id, version, blind=blind)
     stocked = dict(
         session.exec(
             select(LotBalance.lot_id, LotBalance.on_hand).where(
@@ -169,7 +185,7 @@ def post_stocktake(
         for lot_id, count in counts.items()
         if count.counted or books[lot_id]
     }
-    _keep(session, take, final)
+    keep(session, take, final)
     entry = Entry(entry_id, at, who, f"stocktake:{stocktake_id}")
     moves = [
         Move(MovementKind.COUNT_ADJUSTMENT, lots[i], take.location_id, c.counted - c.book_shown, c.reason)
@@ -177,6 +193,7 @@ def post_stocktake(
         if c.counted != c.book_shown
     ]
     post(session, entry, moves)
+    settle_short_picks(session, take.location_id, at)
     take.status, take.posted_at, take.posted_by = StocktakeStatus.POSTED, at, who
     session.add(take)
     session.flush()
@@ -218,7 +235,7 @@ def cancel_stocktake(
     version: int | None = None,
 ) -> None:
     """Cancel an open stocktake; nothing moves."""
-    take = _load(session, stocktake_id, version)
+    take = load_stocktake(session, stocktake_id, version)
     take.status = StocktakeStatus.CANCELLED
     take.version += 1
     session.add(take)

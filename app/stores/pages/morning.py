@@ -1,7 +1,7 @@
 """The clerk's first page of the day."""
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from sqlmodel import Session
 
@@ -40,7 +40,7 @@ class ExpiringLot:
 
 @dataclass(frozen=True)
 class MorningPage:
-    """What waits today. ``reorder_groups`` are (supplier, number of due parts)."""
+    """What waits today. ``reorder_groups`` are (supplier, number of due parts), ``aside`` lots set aside."""
 
     today: date
     kits: tuple[KitLine, ...]
@@ -50,16 +50,16 @@ class MorningPage:
     later_orders: int
     lots: tuple[ExpiringLot, ...]
     short: tuple[ShelfPart, ...]
+    aside: int
 
 
 def morning_page(session: Session, today: date) -> MorningPage:
     """Gather the morning page: orders due within a week or late, lots within 30 days of their expiry."""
-    groups = queries.reorder_groups(session, today)
-    orders = queries.open_orders(session)
+    groups = queries.count_due(session)
+    orders = queries.open_orders(session, until=today + timedelta(days=7))
     due = tuple(
         DueOrder(order, max(0, (today - order.expected_on).days), sum(n.outstanding for n in order.lines))
         for order in orders
-        if (order.expected_on - today).days <= 7
     )
     return MorningPage(
         today=today,
@@ -67,10 +67,11 @@ def morning_page(session: Session, today: date) -> MorningPage:
             KitLine(source_of(k.source_ref), kit_link(k.source_ref), k.parts, k.pieces, k.since)
             for k in queries.kits_waiting(session)
         ),
-        reorder_count=sum(len(group.lines) for group in groups),
-        reorder_groups=tuple((group.supplier_name, len(group.lines)) for group in groups),
+        reorder_count=sum(n for _name, n in groups),
+        reorder_groups=groups,
         orders=due,
-        later_orders=len(orders) - len(due),
+        later_orders=queries.count_open_orders(session) - len(due),
+        aside=len(queries.quarantined(session)),
         lots=tuple(
             ExpiringLot(lot, expiry_state(lot.expires_on, today))
             for lot in queries.expiring_lots(session, today, SOON_DAYS)

@@ -1,4 +1,4 @@
-"""Pages of the orders: reorder list, review, list, one order, goods in, order sheet."""
+"""Pages of the orders: review, list, one order, order sheet."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,29 +11,31 @@ import segno
 from markupsafe import Markup
 from sqlmodel import Session
 
-from app.platform.errors import NotFound
+from app.platform.errors import NotFound, Refused
 from app.platform.forms import Form, blank
+from app.platform.settings import Settings
 from app.rules.money import round_money
+from app.rules.ubl_order import UblLine, UblOrder, UblParty
 from app.stores import queries
 from app.stores.pages.common import PAGE_SIZE
-from app.stores.queries import MovementRow, OrderRow, PartRow, ReorderGroup, SupplierRow
+from app.stores.queries import MovementRow, OrderEventRow, OrderRow, PartRow, SupplierRow
 
-STATUS_SHAPES = {"placed": "ring-open", "part received": "half", "received": "tick", "cancelled": "cross"}
+STATUS_SHAPES = {
+    "draft": "square",
+    "sent": "ring-open",
+    "confirmed": "ring-out",
+    "part received": "half",
+    "closed": "tick",
+    "cancelled": "cross",
+}
 STATUS_CHOICES = (
     ("", "All orders"),
     ("open", "Open"),
-    ("received", "Received"),
+    ("draft", "Drafts"),
+    ("late", "Late"),
+    ("closed", "Closed"),
     ("cancelled", "Cancelled"),
 )
-
-
-@dataclass(frozen=True)
-class ReorderPage:
-    """The reorder list; ``orders`` are the open orders by supplier id."""
-
-    groups: tuple[ReorderGroup, ...]
-    open_orders: Mapping[int, tuple[OrderRow, ...]]
-    filled: str
 
 
 @dataclass(frozen=True)
@@ -73,32 +75,20 @@ class OrdersPage:
 
 @dataclass(frozen=True)
 class OrderPage:
-    """One order, what came of it so far, and its QR code for the sheet."""
+    """One order, what came of it so far, what happened to it, and its QR code for the sheet.
+
+    ``places`` are lots that came on it and still lie somewhere: they can be sent back.
+    """
 
     order: OrderRow
     today: date
     shape: str
     receipts: tuple[MovementRow, ...]
+    events: tuple[OrderEventRow, ...]
+    places: Sequence[tuple[str, str]]
+    aside: Mapping[int, str]
     form: Form[Any]
     qr: Markup
-
-
-@dataclass(frozen=True)
-class ReceivePage:
-    """Goods in against an order: one row a line that is outstanding."""
-
-    order: OrderRow
-    form: Form[Any]
-    locations: Sequence[tuple[str, str]]
-
-
-def reorder_page(session: Session, today: date) -> ReorderPage:
-    """Gather the reorder list."""
-    groups = queries.reorder_groups(session, today)
-    orders: dict[int, tuple[OrderRow, ...]] = {}
-    for order in queries.open_orders(session):
-        orders[order.supplier_id] = (*orders.get(order.supplier_id, ()), order)
-    return ReorderPage(groups, orders, groups[0].supplier if groups else "")
 
 
 def review_page(
@@ -143,7 +133,7 @@ def orders_page(
 ) -> OrdersPage:
     """Gather a page of the list of orders."""
     filters = {name: form.value(name) for name in ("show", "supplier")}
-    orders = queries.order_page(session, **filters, after=after, limit=PAGE_SIZE + 1)
+    orders = queries.order_page(session, **filters, after=after, limit=PAGE_SIZE + 1, today=today)
     kept = {name: value for name, value in filters.items() if value}
     more = len(orders) > PAGE_SIZE
     shown = orders[:PAGE_SIZE]
@@ -170,13 +160,47 @@ def load_order(session: Session, number: str) -> OrderRow:
 def order_page(session: Session, number: str, today: date, form: Form[Any] | None = None) -> OrderPage:
     """Gather one order's page."""
     order = load_order(session, number)
+    receipts = queries.movements_of(session, f"order:{number}")
+    came = {move.lot_id for move in receipts}
+    lots = queries.lots_of(session, {move.part_number for move in receipts}) if came else ()
     return OrderPage(
         order=order,
         today=today,
         shape=STATUS_SHAPES[order.status],
-        receipts=queries.movements_of(session, f"order:{number}"),
+        receipts=receipts,
+        events=queries.order_events(session, order.id),
+        places=tuple(
+            (f"{n.lot_id}:{n.location_id}", f"{n.part_number} · lot {n.code} · {n.on_hand} at {n.location}")
+            for n in lots
+            if n.lot_id in came
+        ),
+        aside=queries.quarantined(session),
         form=form or blank(version=order.version),
         qr=qr_svg(order.number),
+    )
+
+
+def ubl_of(session: Session, order: OrderRow, settings: Settings) -> UblOrder:
+    """Return an order as what its UBL document says; what will not come any more is left out."""
+    supplier = queries.supplier(session, order.supplier_id)
+    lines = []
+    for line in order.lines:
+        count = line.quantity - line.closed_short
+        card = queries.part(session, line.part_number)
+        if count and card is not None:
+            total = round_money(count * line.unit_price, settings.currency)
+            lines.append(
+                UblLine(
+                    line.part_name, line.part_number, line.supplier_number, card.gtin or "", count, line.unit,
+                    line.unit_price, total,
+                )
+            )  # fmt: skip
+    if not lines:
+        raise Refused(f"Nothing of order {order.number} is wanted any more, so there is nothing to send.")
+    seller = UblParty(order.supplier_name, supplier.code if supplier else "", order.email, order.address)
+    buyer = UblParty(settings.site_name, contact=order.placed_by)
+    return UblOrder(
+        order.number, order.placed_at, order.note, settings.currency, order.expected_on, buyer, seller, lines
     )
 
 
@@ -185,20 +209,3 @@ def qr_svg(text: str) -> Markup:
     drawn = segno.make(text, micro=False).svg_inline(omitsize=True, dark="#000", border=1)
     # The library takes no CSS keyword for a colour.
     return Markup(drawn.replace('stroke="#000"', 'stroke="currentColor"'))  # noqa: S704
-
-
-def receive_page(
-    session: Session, order: OrderRow, locations: Sequence[tuple[str, str]], form: Form[Any] | None = None
-) -> ReceivePage:
-    """Gather the goods-in form: everything outstanding is expected to have come."""
-    if form is None:
-        values: dict[str, str] = {"version": str(order.version)}
-        for line in order.lines:
-            key = line.part_number
-            values |= {
-                f"quantity-{key}": str(line.outstanding),
-                f"unit_cost-{key}": str(line.unit_price),
-                f"location-{key}": line.location,
-            }
-        form = Form(values=values)
-    return ReceivePage(order, form, locations)

@@ -1,7 +1,7 @@
 """Pages of the parts: list, one part, its forms, the import."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 from urllib.parse import urlencode
@@ -10,12 +10,15 @@ from sqlmodel import Session
 
 from app.platform.errors import NotFound
 from app.platform.forms import Form
-from app.rules.reorder import Reorder, ReorderRule, Stock, reorder
 from app.rules.sheet import WasteStream
+from app.rules.stores.classes import ValueClass
+from app.rules.stores.kept import short_words
 from app.stores import queries
 from app.stores.forms import ImportReport
 from app.stores.pages.common import PAGE_SIZE, Source, expiry_state, source_of
 from app.stores.queries import LotRow, MovementRow, OrderRow, PartRow, ShelfPart
+from app.stores.queries.computing import compute
+from app.stores.queries.planning import planning_facts
 
 SHOW_CHOICES = (
     ("", "All that are kept"),
@@ -101,7 +104,11 @@ def level_drawing(part: PartRow, shelf: ShelfPart) -> LevelDrawing:
 
 @dataclass(frozen=True)
 class PartPage:
-    """One part: card, levels, lots, promises, open orders, last movements, and what the reorder rule says."""
+    """One part: card, levels, lots, promises, open orders, last movements, and what is suggested.
+
+    ``levels`` is the part with the levels that hold now: computed, or those on its card while there is no forecast.
+    ``suggested``: there is a page of its suggestion.
+    """
 
     part: PartRow
     shelf: ShelfPart
@@ -110,7 +117,10 @@ class PartPage:
     orders: tuple[tuple[OrderRow, int], ...]
     movements: tuple[MovementLine, ...]
     older: str
-    reorder: Reorder
+    levels: PartRow
+    due: bool
+    why: str
+    suggested: bool
     order_link: str
     drawing: LevelDrawing
 
@@ -196,11 +206,14 @@ def part_page(session: Session, number: str, today: date, after: int | None) -> 
     """Gather one part's page; ``after`` pages through its movements."""
     part = load_part(session, number)
     shelf = queries.shelf(session, [number], today)[number]
-    rule = ReorderRule(part.reorder_point, part.order_up_to, part.pack, part.minimum_order)
-    answer = reorder(Stock(shelf.usable, shelf.on_order, shelf.reserved), rule)
+    kept = queries.kept_suggestion(session, number)
+    value_class = ValueClass(kept.value_class) if kept else ValueClass.C
+    facts = planning_facts(session, today, [part.id])
+    found = compute(facts, {number: value_class}, queries.policy(session), today)[0].suggestion
+    levels = replace(part, reorder_point=found.reorder_point, order_up_to=found.order_up_to)
     moves = queries.movement_page(session, part_number=number, after=after, limit=21)
     least = -(-max(part.minimum_order, 1) // part.pack) * part.pack
-    quantity = answer.quantity or least
+    quantity = found.quantity or least
     link = urlencode({"supplier": part.supplier_id, "line": number, f"quantity-{number}": quantity})
     return PartPage(
         part=part,
@@ -215,9 +228,12 @@ def part_page(session: Session, number: str, today: date, after: int | None) -> 
         ),
         movements=tuple(MovementLine(m, source_of(m.source_ref)) for m in moves[:20]),
         older=f"/parts/{number}?after={moves[19].id}" if len(moves) > 20 else "",
-        reorder=answer,
+        levels=levels,
+        due=found.due,
+        why=short_words(found),
+        suggested=kept is not None,
         order_link=f"/orders/new?{link}",
-        drawing=level_drawing(part, shelf),
+        drawing=level_drawing(levels, shelf),
     )
 
 

@@ -63,7 +63,8 @@ def stock_faults(session: Session) -> list[str]:
     """Return in words where projections and facts disagree, or the ledger does not add up; empty when all is well.
 
     Checked: levels, lot balances and reservations against the fold of the facts; on order against open order
-    lines; received against receipts; promises within what is on hand; movements of a lot under its own part.
+    lines; received against receipts less what went back; promises within what is on hand; movements of a lot under its
+    own part.
     """
     facts = fold_facts(session)
     faults = list(facts.faults)
@@ -91,6 +92,13 @@ def _receipt_faults(session: Session) -> list[str]:
     )
     rows = session.connection().execute(received.group_by(col(Movement.source_ref), col(Movement.part_id)))
     facts = {(source.removeprefix("order:"), part_id): int(total) for source, part_id, total in rows}
+    sent_back = select(col(Movement.source_ref), col(Movement.part_id), func.sum(col(Movement.quantity))).where(
+        col(Movement.kind) == MovementKind.ISSUE, col(Movement.source_ref).startswith("back:")
+    )
+    rows = session.connection().execute(sent_back.group_by(col(Movement.source_ref), col(Movement.part_id)))
+    for source, part_id, total in rows:
+        key = (source.removeprefix("back:"), part_id)
+        facts[key] = facts.get(key, 0) + int(total)
     lines = select(col(PurchaseOrder.number), col(PurchaseOrderLine.part_id), col(PurchaseOrderLine.received)).join(
         PurchaseOrder, col(PurchaseOrder.id) == col(PurchaseOrderLine.order_id)
     )

@@ -2,12 +2,22 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Any
 
-from sqlalchemy import func
+from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
 
-from app.stores.models import Location, Lot, LotBalance, Part, Reservation, ReservationEntry
-from app.stores.queries.catalogue import active_parts
+from app.stores.models import (
+    Location,
+    Lot,
+    LotBalance,
+    LotQuarantine,
+    Part,
+    Reservation,
+    ReservationEntry,
+    StockLevel,
+    Suggestion,
+)
 from app.stores.queries.shelf import LotRow, ShelfPart, lots_of, shelf
 
 
@@ -81,10 +91,34 @@ def expiring_lots(session: Session, today: date, days: int = 30) -> tuple[LotRow
     return tuple(sorted(rows, key=lambda row: (row.expires_on or until, row.part_number)))
 
 
-def short_parts(session: Session, today: date) -> tuple[ShelfPart, ...]:
-    """Return active parts that are stocked by rule and have nothing available, or less usable than promised."""
-    kept = [part.number for part in active_parts(session) if part.order_up_to > 0]
-    found = shelf(session, kept, today).values()
+def short_parts(session: Session, today: date, limit: int = 60) -> tuple[ShelfPart, ...]:
+    """Return active parts that are kept in stock and have nothing available, by number, ``limit`` at most.
+
+    Kept are those with an order-up-to level, computed or on the card. What expired or was set aside is not available.
+    """
+    aside = select(LotQuarantine.lot_id).where(col(LotQuarantine.ended_at).is_(None))
+    unusable = (
+        select(col(Lot.part_id))
+        .join(LotBalance, col(LotBalance.lot_id) == col(Lot.id))
+        .where(col(LotBalance.on_hand) > 0, or_(col(Lot.expires_on) < today, col(Lot.id).in_(aside)))
+    )
+    kept: Any = func.coalesce(col(Suggestion.order_up_to), col(Part.order_up_to))
+    numbers = session.exec(
+        select(Part.number)
+        .outerjoin(StockLevel, col(StockLevel.part_id) == col(Part.id))
+        .outerjoin(Suggestion, col(Suggestion.part_id) == col(Part.id))
+        .where(
+            col(Part.active).is_(True),
+            kept > 0,
+            or_(
+                func.coalesce(col(StockLevel.on_hand), 0) <= func.coalesce(col(StockLevel.reserved), 0),
+                col(Part.id).in_(unusable),
+            ),
+        )
+        .order_by(col(Part.number))
+        .limit(limit)
+    ).all()
+    found = shelf(session, numbers, today).values()
     return tuple(part for part in found if part.available == 0)
 
 

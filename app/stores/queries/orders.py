@@ -5,11 +5,21 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from app.people.queries import names
 from app.rules.reorder import Reorder, ReorderRule, Stock, reorder
-from app.stores.models import Location, OrderStatus, Part, PurchaseOrder, PurchaseOrderLine, StockLevel, Supplier
+from app.stores.models import (
+    Location,
+    OrderEvent,
+    OrderStatus,
+    Part,
+    PurchaseOrder,
+    PurchaseOrderLine,
+    StockLevel,
+    Supplier,
+)
 from app.stores.queries.catalogue import PartRow, parts_by_number
 from app.stores.queries.shelf import OPEN_ORDER, usable_by_part
 
@@ -56,6 +66,8 @@ class OrderRow:
     placed_at: datetime
     placed_by: str
     expected_on: date
+    confirmed_on: date | None
+    chased_at: datetime | None
     note: str
     version: int
     lines: tuple[OrderLineRow, ...]
@@ -109,11 +121,16 @@ def order_page(
     supplier: str = "",
     after: int | None = None,
     limit: int = 50,
+    today: date | None = None,
 ) -> tuple[OrderRow, ...]:
-    """Return orders newest first; ``show``: '' all, 'open', or a status; ``after`` is the last id seen."""
+    """Return orders newest first; ``show``: '' all, 'open', 'late', or a status; ``after`` is the last id seen."""
     query = select(PurchaseOrder.id)
     if show == "open":
         query = query.where(col(PurchaseOrder.status).in_(OPEN_ORDER))
+    elif show == "late":
+        query = query.where(
+            col(PurchaseOrder.status).in_(OPEN_ORDER), col(PurchaseOrder.expected_on) < (today or date.min)
+        )
     elif show:
         query = query.where(col(PurchaseOrder.status) == OrderStatus(show))
     if supplier:
@@ -126,9 +143,17 @@ def order_page(
     return _orders(session, [i for i in ids if i is not None])
 
 
-def open_orders(session: Session, part_number: str | None = None) -> tuple[OrderRow, ...]:
-    """Return open orders, the first due first; with ``part_number`` those on which the part is outstanding."""
-    query = select(PurchaseOrder.id).where(col(PurchaseOrder.status).in_(OPEN_ORDER))
+def open_orders(
+    session: Session, part_number: str | None = None, *, drafts: bool = False, until: date | None = None
+) -> tuple[OrderRow, ...]:
+    """Return open orders, the first due first; with ``part_number`` those on which the part is outstanding.
+
+    ``drafts``: those too that were not sent yet; ``until``: only those expected up to that day.
+    """
+    states = (OrderStatus.DRAFT, *OPEN_ORDER) if drafts else OPEN_ORDER
+    query = select(PurchaseOrder.id).where(col(PurchaseOrder.status).in_(states))
+    if until is not None:
+        query = query.where(col(PurchaseOrder.expected_on) <= until)
     if part_number is not None:
         query = (
             query.join(PurchaseOrderLine, col(PurchaseOrderLine.order_id) == col(PurchaseOrder.id))
@@ -140,6 +165,33 @@ def open_orders(session: Session, part_number: str | None = None) -> tuple[Order
         )
     found = _orders(session, [i for i in session.exec(query).all() if i is not None])
     return tuple(sorted(found, key=lambda order: (order.expected_on, order.id)))
+
+
+@dataclass(frozen=True)
+class OrderEventRow:
+    """What happened to an order."""
+
+    kind: str
+    words: str
+    at: datetime
+    who: str
+
+
+def order_events(session: Session, order_id: int) -> tuple[OrderEventRow, ...]:
+    """Return what happened to an order, oldest first."""
+    people = names(session)
+    rows = session.exec(
+        select(OrderEvent).where(col(OrderEvent.order_id) == order_id).order_by(col(OrderEvent.id))
+    ).all()
+    return tuple(
+        OrderEventRow(r.kind, r.words, r.at, people.get(r.person_id, "") if r.person_id is not None else "")
+        for r in rows
+    )
+
+
+def count_open_orders(session: Session) -> int:
+    """Return how many orders are open."""
+    return session.exec(select(func.count()).where(col(PurchaseOrder.status).in_(OPEN_ORDER))).one()
 
 
 def order(session: Session, number: str) -> OrderRow | None:
@@ -179,6 +231,8 @@ def _orders(session: Session, ids: list[int]) -> tuple[OrderRow, ...]:
             placed_at=head.placed_at,
             placed_by=people.get(head.placed_by, "") if head.placed_by is not None else "",
             expected_on=head.expected_on,
+            confirmed_on=head.confirmed_on,
+            chased_at=head.chased_at,
             note=head.note,
             version=head.version,
             lines=tuple(lines.get(head.id or 0, ())),

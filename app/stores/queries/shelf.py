@@ -1,7 +1,7 @@
 """What lies on the shelf: levels, lots, promises, and which lots a kit is picked from."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -14,6 +14,7 @@ from app.stores.models import (
     Location,
     Lot,
     LotBalance,
+    LotQuarantine,
     OrderStatus,
     Part,
     PurchaseOrder,
@@ -21,8 +22,9 @@ from app.stores.models import (
     Reservation,
     StockLevel,
 )
+from app.stores.queries.picking import claimed_at, doubtful_places
 
-OPEN_ORDER = (OrderStatus.PLACED, OrderStatus.PART_RECEIVED)
+OPEN_ORDER = (OrderStatus.SENT, OrderStatus.CONFIRMED, OrderStatus.PART_RECEIVED)
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ _USABLE = (
     .join(LotBalance, col(LotBalance.lot_id) == col(Lot.id))
     .where(col(Lot.part_id).in_(bindparam("ids", expanding=True)))
     .where(or_(col(Lot.expires_on).is_(None), col(Lot.expires_on) >= bindparam("today")))
+    .where(col(Lot.id).not_in(select(LotQuarantine.lot_id).where(col(LotQuarantine.ended_at).is_(None))))
     .group_by(col(Lot.part_id))
 )
 _RESERVED = (
@@ -106,7 +109,7 @@ _RESERVED = (
 
 
 def usable_by_part(session: Session, part_ids: Iterable[int], today: date) -> dict[int, int]:
-    """Return what is on hand in unexpired lots, by part id; parts with none are left out."""
+    """Return what is on hand in lots neither expired nor set aside, by part id; parts with none are left out."""
     rows = session.exec(_USABLE, params={"ids": list(part_ids), "today": today}).all()
     return {part_id: int(total) for part_id, total in rows}
 
@@ -199,15 +202,25 @@ def lots_of(session: Session, part_numbers: Iterable[str], *, empty: bool = Fals
     return tuple(found)
 
 
+def quarantined(session: Session) -> dict[int, str]:
+    """Return the lots that are set aside, by id, with the reason."""
+    rows = session.exec(
+        select(LotQuarantine.lot_id, LotQuarantine.reason).where(col(LotQuarantine.ended_at).is_(None))
+    ).all()
+    return dict(rows)
+
+
 def propose_picks(session: Session, wants: Mapping[str, int], today: date) -> tuple[ProposedPick, ...]:
     """Propose lots for the wanted quantities, first expired first out, in the order a picker walks.
 
-    Proposes less where the usable lots do not suffice; expired lots are never proposed.
+    Proposes less where the usable lots do not suffice; expired lots and lots set aside are never proposed, nor what
+    a picker holds, nor a place where a picker found less than the book has.
     """
     numbers = [number for number, quantity in wants.items() if quantity > 0]
     parts = {part.number: part for part in session.exec(select(Part).where(col(Part.number).in_(numbers))).all()}
     walk = dict(session.exec(select(Location.id, Location.walk_order)).all())
-    rows = lots_of(session, numbers)
+    aside = quarantined(session)
+    rows = _free_rows(session, [row for row in lots_of(session, numbers) if row.lot_id not in aside])
     picks: list[ProposedPick] = []
     for number, part in parts.items():
         mine = [r for r in rows if r.part_number == number and (r.expires_on is None or r.expires_on >= today)]
@@ -216,6 +229,18 @@ def propose_picks(session: Session, wants: Mapping[str, int], today: date) -> tu
         picks += _picks_of(part, mine, wants[number], walk, today)
     picks.sort(key=lambda p: (p.walk_order, p.location_code, p.part_number, p.expires_on or date.max, p.lot_id))
     return tuple(picks)
+
+
+def _free_rows(session: Session, rows: list[LotRow]) -> list[LotRow]:
+    """Return lots without what pickers hold of them, and without the places that are in doubt."""
+    held = claimed_at(session, {row.lot_id for row in rows})
+    doubtful = doubtful_places(session)
+    left = (
+        replace(row, on_hand=row.on_hand - held.get((row.lot_id, row.location_id), 0))
+        for row in rows
+        if (row.lot_id, row.location_id) not in doubtful
+    )
+    return [row for row in left if row.on_hand > 0]
 
 
 def _picks_of(

@@ -1,13 +1,14 @@
 """Stocktakes: the list, and one with its lots, counts and the book as it is now."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 
 from sqlmodel import Session, col, select
 
 from app.people.queries import names
-from app.stores.models import Location, Lot, LotBalance, Part, Stocktake, StocktakeLine, StocktakeStatus
+from app.rules.stores.cycle_count import stands
+from app.stores.models import Location, Lot, LotBalance, Part, Stocktake, StocktakeCount, StocktakeLine, StocktakeStatus
 from app.stores.queries.morning import location_lots
 
 
@@ -44,6 +45,16 @@ class CountLine:
     counted: int | None
     book_then: int | None
     reason: str
+    counts: tuple[int, ...] = ()
+
+    @property
+    def blind_state(self) -> str:
+        """Return how a blind count of the lot stands: 'to count', 'again', 'agrees' or 'differs'."""
+        if not self.counts:
+            return "to count"
+        if not stands(self.counts, self.book):
+            return "again"
+        return "agrees" if self.counts[-1] == self.book else "differs"
 
     @property
     def difference(self) -> int | None:
@@ -71,6 +82,7 @@ class StocktakeDetail:
     posted_by: str
     version: int
     lines: tuple[CountLine, ...]
+    blind: bool = False
 
 
 def stocktakes(session: Session, *, after: int | None = None, limit: int = 50) -> tuple[StocktakeRow, ...]:
@@ -120,8 +132,21 @@ def stocktake(session: Session, stocktake_id: int) -> StocktakeDetail | None:
         posted_at=take.posted_at,
         posted_by=people.get(take.posted_by, "") if take.posted_by is not None else "",
         version=take.version,
-        lines=_count_lines(session, take),
+        lines=_with_counts(session, take, _count_lines(session, take)),
+        blind=take.blind,
     )
+
+
+def _with_counts(session: Session, take: Stocktake, lines: tuple[CountLine, ...]) -> tuple[CountLine, ...]:
+    """Add the counts of a blind stocktake that were made while the book was what it is now."""
+    if not take.blind or take.status is not StocktakeStatus.OPEN:
+        return lines
+    made: dict[tuple[int, int], tuple[int, ...]] = {}
+    for row in session.exec(
+        select(StocktakeCount).where(col(StocktakeCount.stocktake_id) == take.id).order_by(col(StocktakeCount.id))
+    ).all():
+        made[row.lot_id, row.book] = (*made.get((row.lot_id, row.book), ()), row.counted)
+    return tuple(replace(line, counts=made.get((line.lot_id, line.book), ())) for line in lines)
 
 
 def _count_lines(session: Session, take: Stocktake) -> tuple[CountLine, ...]:

@@ -1,4 +1,4 @@
-"""JSON API of the stores: parts, movements, reorder list, orders. Writes call the same actions as the pages."""
+"""JSON API of the stores: parts, movements, orders. Writes call the same actions as the pages."""
 
 from dataclasses import asdict
 from datetime import date, datetime
@@ -101,22 +101,6 @@ class MovementOut(BaseModel):
     who: str
 
 
-class ReorderOut(BaseModel):
-    """A part that is due, what to order, and why in words."""
-
-    part_number: str
-    name: str
-    supplier: str
-    on_hand: int
-    on_order: int
-    reserved: int
-    position: int
-    quantity: int
-    packs: int
-    words: str
-    price: Decimal
-
-
 class OrderLineOut(BaseModel):
     """A line of an order."""
 
@@ -142,6 +126,7 @@ class OrderOut(BaseModel):
     placed_at: datetime
     placed_by: str
     expected_on: date
+    confirmed_on: date | None
     note: str
     version: int
     lines: list[OrderLineOut]
@@ -166,12 +151,6 @@ class Orders(BaseModel):
 
     items: list[OrderOut]
     next: str | None
-
-
-class ReorderList(BaseModel):
-    """All parts that are due."""
-
-    items: list[ReorderOut]
 
 
 class NewMovement(BaseModel):
@@ -206,6 +185,7 @@ class NewOrder(BaseModel):
     lines: Annotated[list[NewOrderLine], Field(min_length=1, max_length=500)]
     expected_on: date | None = None
     note: Annotated[Text, Field(max_length=300)] = ""
+    draft: bool = Field(default=False, description="Keep it; it counts as on order once it is sent.")
 
 
 class ReceiptLine(BaseModel):
@@ -217,6 +197,7 @@ class ReceiptLine(BaseModel):
     expires_on: date | None = None
     unit_cost: Price | None = None
     location: str | None = None
+    quarantine: Annotated[Text, Field(max_length=300)] = Field(default="", description="Why the lot is set aside.")
 
 
 class NewReceipt(BaseModel):
@@ -299,35 +280,11 @@ def _move(session: Session, body: NewMovement, stamp: dict[str, Any]) -> None:
     act(session, body.lot_id, body.location_id, body.quantity, body.reason, **stamp)
 
 
-@router.get("/reorder")
-def reorder_list(db: Db, settings: SiteSettings, _caller: ApiStores) -> ReorderList:
-    """List the parts at or below their reorder point, with the quantity to order."""
-    with db.read() as session:
-        found = queries.reorder_lines(session, workshop_day(settings))
-    items = [
-        ReorderOut(
-            part_number=line.part.number,
-            name=line.part.name,
-            supplier=line.part.supplier,
-            on_hand=line.on_hand,
-            on_order=line.on_order,
-            reserved=line.reserved,
-            position=line.answer.position,
-            quantity=line.answer.quantity,
-            packs=line.answer.packs,
-            words=line.answer.words,
-            price=line.part.price,
-        )
-        for line in found
-    ]
-    return ReorderList(items=items)
-
-
 @router.get("/orders")
 def orders(
     db: Db,
     _caller: ApiStores,
-    show: Literal["", "open", "placed", "part received", "received", "cancelled"] = "",
+    show: Literal["", "open", "draft", "sent", "confirmed", "part received", "closed", "cancelled"] = "",
     after: int | None = None,
     limit: Limit = 50,
 ) -> Orders:
@@ -357,7 +314,7 @@ def place_order(db: Db, caller: ApiStores, body: NewOrder) -> Any:
         lines = [OrderLine(n.part_number, n.quantity, n.unit_price) for n in body.lines]
         number = actions.place_order(
             session, supplier.id, lines, body.expected_on,
-            entry_id=key, at=at, who=caller.person_id, note=body.note,
+            entry_id=key, at=at, who=caller.person_id, note=body.note, draft=body.draft,
         )  # fmt: skip
         settle(session, key, f"/api/v1/orders/{number}")
     return order(db, caller, number)
@@ -370,7 +327,7 @@ def receive(db: Db, settings: SiteSettings, caller: ApiStores, number: str, body
     with db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "order": number}, caller.person_id, at)
         lines = [
-            ReceivedLine(n.part_number, n.quantity, n.lot_code, n.expires_on, n.unit_cost, n.location)
+            ReceivedLine(n.part_number, n.quantity, n.lot_code, n.expires_on, n.unit_cost, n.location, n.quarantine)
             for n in body.lines
         ]
         actions.receive_goods(

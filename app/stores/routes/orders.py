@@ -1,4 +1,4 @@
-"""HTTP: the reorder list, orders, goods in, order sheets."""
+"""HTTP: orders, goods in, order sheets."""
 
 import csv
 import io
@@ -19,25 +19,16 @@ from app.stores import actions
 from app.stores.actions import OrderLine, ReceivedLine
 from app.stores.forms import OrderHead, OrderLineFields, ReceiptFields, VersionForm, check_lines, with_errors
 from app.stores.pages.common import safe_cell, workshop_day
+from app.stores.pages.goods_in import receive_page
 from app.stores.pages.orders import (
     load_order,
     order_page,
     orders_page,
-    receive_page,
-    reorder_page,
     review_page,
 )
 from app.stores.pages.parts import location_choices, supplier_choices
 
 router = APIRouter(include_in_schema=False)
-
-
-@router.get("/reorder")
-def reorder_list(request: Request, db: Db, settings: SiteSettings, _caller: Stores) -> Response:
-    """Show the parts that are due, by supplier, with quantities to order."""
-    with db.read() as session:
-        context = reorder_page(session, workshop_day(settings))
-    return page(request, "stores/reorder.html", context)
 
 
 @router.get("/orders/new")
@@ -79,7 +70,7 @@ def place_order(request: Request, db: Db, caller: Stores, raw: Posted) -> Respon
             key = claim(session, raw.get("submission_id"), raw.content(), caller.person_id, at)
             number = actions.place_order(
                 session, supplier, wanted, form.data.expected_on,
-                entry_id=key, at=at, who=caller.person_id, note=form.data.note,
+                entry_id=key, at=at, who=caller.person_id, note=form.data.note, draft=raw.get("as") == "draft",
             )  # fmt: skip
             settle(session, key, f"/orders/{number}")
     except Refused as refusal:
@@ -98,7 +89,7 @@ def list_orders(
     after: int | None = None,
 ) -> Response:
     """Show orders, newest first."""
-    form = blank(show=show if show in ("open", "received", "cancelled") else "", supplier=supplier)
+    form = blank(show=show if show in ("open", "draft", "late", "closed", "cancelled") else "", supplier=supplier)
     with db.read() as session:
         context = orders_page(session, form, supplier_choices(session), workshop_day(settings), after)
     return page(request, "stores/orders.html", context)
@@ -149,7 +140,7 @@ def _receive_page(
 ) -> Response:
     with db.read() as session:
         places = [(code, code) for code, _words in location_choices(session)]
-        context = receive_page(session, load_order(session, number), places, form)
+        context = receive_page(load_order(session, number), places, form)
     return page(request, "stores/receive.html", context, status=status)
 
 
@@ -162,7 +153,8 @@ def receive(request: Request, db: Db, settings: SiteSettings, caller: Stores, ra
     if form.data is None:
         return _receive_page(request, db, number, form, 422)
     came = [
-        ReceivedLine(part, n.quantity, n.lot_code, n.expires_on, n.unit_cost, n.location) for part, n in lines.items()
+        ReceivedLine(part, n.quantity, n.lot_code, n.expires_on, n.unit_cost, n.location, n.quarantine)
+        for part, n in lines.items()
     ]
     at = clock.now()
     try:

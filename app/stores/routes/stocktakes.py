@@ -43,7 +43,12 @@ def open_stocktake(request: Request, db: Db, caller: Stores, raw: Posted) -> Res
         with db.write() as session:
             key = claim(session, raw.get("submission_id"), raw.content(), caller.person_id, at)
             found = actions.open_stocktake(
-                session, int(raw.get("location_id")), entry_id=key, at=at, who=caller.person_id
+                session,
+                int(raw.get("location_id")),
+                entry_id=key,
+                at=at,
+                who=caller.person_id,
+                blind=raw.get("blind") == "yes",
             )
             settle(session, key, f"/stocktakes/{found}")
     except Refused as refusal:
@@ -101,7 +106,7 @@ def count(request: Request, db: Db, settings: SiteSettings, caller: Stores, raw:
         else:
             actions.keep_counts(session, stocktake_id, counts, **stamp)
 
-    return _act(db, caller, raw, stocktake_id, act, lambda r: _show(
+    return act_on_stocktake(db, caller, raw, stocktake_id, act, lambda r: _show(
         request, db, stocktake_id, form.refused(r), status=409
     ))  # fmt: skip
 
@@ -120,7 +125,7 @@ def found_lot(request: Request, db: Db, caller: Stores, raw: Posted, stocktake_i
             entry_id=key, at=at, who=caller.person_id,
         )  # fmt: skip
 
-    return _act(db, caller, raw, stocktake_id, act, lambda r: _show(
+    return act_on_stocktake(db, caller, raw, stocktake_id, act, lambda r: _show(
         request, db, stocktake_id, found=form.refused(r), status=409
     ))  # fmt: skip
 
@@ -134,12 +139,12 @@ def cancel(request: Request, db: Db, caller: Stores, raw: Posted, stocktake_id: 
         version = form.data.version if form.data else 0
         actions.cancel_stocktake(session, stocktake_id, entry_id=key, at=at, who=caller.person_id, version=version)
 
-    return _act(db, caller, raw, stocktake_id, act, lambda r: _show(
+    return act_on_stocktake(db, caller, raw, stocktake_id, act, lambda r: _show(
         request, db, stocktake_id, Form(refusal=r.reason), status=409
     ))  # fmt: skip
 
 
-def _act(
+def act_on_stocktake(
     db: Database,
     caller: Caller,
     raw: RawForm,
@@ -147,6 +152,7 @@ def _act(
     act: Callable[[Session, str, datetime], None],
     refused: Callable[[Refused], Response],
 ) -> Response:
+    """Act on a stocktake in one transaction and show it, or show why it was refused."""
     at = clock.now()
     try:
         with db.write() as session:

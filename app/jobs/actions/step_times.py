@@ -1,0 +1,39 @@
+"""The step times of closed jobs: worked out from their entries once, for the expected times of later plans."""
+
+from datetime import time
+
+from sqlalchemy import delete, insert
+from sqlmodel import Session, col, select
+
+from app.jobs.models import BenchEvent, Job, Stage, StepTimeRow
+from app.jobs.queries.bench import as_event
+from app.platform.settings import Settings
+from app.procedures import queries as procedures
+from app.rules.step_times import standard_times, step_times
+
+
+def keep_step_times(session: Session, job: Job, settings: Settings) -> int:
+    """Write down how long each step of a closed job took; returns how many steps were timed."""
+    rows = session.exec(
+        select(BenchEvent).where(col(BenchEvent.job_id) == job.id).order_by(col(BenchEvent.sequence))
+    ).all()
+    standard = standard_times(procedures.sheet(session, job.revision_id))
+    code = procedures.revision_info(session, job.revision_id).code
+    found = step_times([as_event(row) for row in rows], standard, time.fromisoformat(settings.shift_end), settings.zone)
+    values = [
+        {"job_id": job.id, "procedure_code": code, "side": one.side, "step": one.step, "seconds": one.seconds}
+        for one in found
+    ]
+    if values:
+        session.connection().execute(insert(StepTimeRow), values)
+    return len(values)
+
+
+def rebuild_step_times(session: Session, settings: Settings) -> tuple[int, int]:
+    """Work the step times of all closed jobs out anew; returns (jobs, steps timed).
+
+    For jobs that closed before step times were kept, and after the end of the shift was set to another time.
+    """
+    session.connection().execute(delete(StepTimeRow))
+    jobs = session.exec(select(Job).where(col(Job.stage) == Stage.CLOSED).order_by(col(Job.closed_at))).all()
+    return len(jobs), sum(keep_step_times(session, job, settings) for job in jobs)

@@ -1,0 +1,84 @@
+"""Discards against the plan: how many single-use parts a step really takes, and what to plan for."""
+
+from dataclasses import dataclass
+from math import ceil
+from typing import Final
+
+from app.rules.statistics import wilson_interval
+
+ENOUGH_USED: Final = 20
+"""Fewer pieces than this give an interval and no change: an assumption of ours."""
+
+
+@dataclass(frozen=True, slots=True)
+class StepUse:
+    """What the finished jobs used of one part at one step. ``sheet`` is what their sheets planned without spares,
+    ``used`` all that was taken and not returned, good or spoiled; ``factor`` the scrap factor planned now.
+    """
+
+    step: str
+    part: str
+    jobs: int
+    sheet: int
+    used: int
+    factor: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ScrapFactor:
+    """Share of pieces spoiled with its 95 % interval, and the factor: spare pieces per piece on the sheet.
+
+    ``suggested`` is the factor to plan with; ``change`` whether it differs from the present one.
+    """
+
+    spoiled: int
+    share: float
+    low: float
+    high: float
+    factor: float
+    factor_low: float
+    factor_high: float
+    suggested: float
+    change: bool
+    because: tuple[str, ...]
+
+    def to_kit(self, sheet: int) -> int:
+        """Return how many to put in a kit for ``sheet`` pieces, rounded up."""
+        return ceil(sheet * (1 + self.suggested) - 1e-9)
+
+
+def scrap_factor(use: StepUse) -> ScrapFactor:
+    """Return what a step spoils: of ``used`` pieces, ``used`` − ``sheet`` did not end up in a device.
+
+    Every piece used is good or spoiled; the share spoiled has Wilson's interval, which stays wide for few pieces. A
+    share w needs w/(1 − w) spares a good piece. The present factor stays while it lies in the interval, or while
+    fewer than ``ENOUGH_USED`` pieces were used. Fewer used than on the sheet (a step left out) counts as none
+    spoiled. Raises ValueError for figures below zero.
+    """
+    if min(use.jobs, use.sheet, use.used) < 0 or use.factor < 0:
+        raise ValueError("pieces and factors are not negative")
+    if use.sheet == 0 or use.used == 0:
+        words = (f"No finished job has used {use.part} at this step yet; the sheet's factor stays.",)
+        return ScrapFactor(0, 0.0, 0.0, 1.0, 0.0, 0.0, float("inf"), use.factor, False, words)
+    used = max(use.used, use.sheet)
+    rate = wilson_interval(used - use.sheet, used)
+    factor, low, high = (w / (1 - w) if w < 1 else float("inf") for w in (rate.share, rate.low, rate.high))
+    jobs = "1 job" if use.jobs == 1 else f"{use.jobs} jobs"
+    because = [
+        f"{use.sheet} on the sheets of {jobs}, {use.used} used: {rate.hits} of {rate.trials} spoiled, {rate.share:.1%} "
+        f"(between {rate.low:.1%} and {rate.high:.1%} with 95 % certainty)."
+    ]
+    if used < ENOUGH_USED:
+        because.append(f"That is too few to tell; the factor of {use.factor:.0%} stays until {ENOUGH_USED} were used.")
+        suggested = use.factor
+    elif low <= use.factor <= high:
+        because.append(f"The factor planned now, {use.factor:.0%}, agrees with that.")
+        suggested = use.factor
+    else:
+        suggested = round(factor, 2)
+        more = "more" if factor > use.factor else "fewer"
+        because.append(f"Plan {factor:.0%} spare instead of {use.factor:.0%}: this step spoils {more} than planned.")
+    return ScrapFactor(
+        rate.hits, rate.share, rate.low, rate.high, factor, low, high, suggested, suggested != use.factor,
+        tuple(because),
+    )  # fmt: skip
