@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Annotated, Any
 from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo
 
 from babel.numbers import format_currency
 from fastapi import Depends, Request
@@ -57,7 +58,15 @@ class NoCaller:
 
 
 def make_environment(settings: Settings) -> Environment:
-    """Build the template environment: strict about typos, escaping always on."""
+    """Return the template environment: strict about typos, escaping always on.
+
+    Apps of one process and the same settings share it, as compiling the templates is most of making it.
+    """
+    return _environment(settings.site_name, settings.currency, settings.demo, settings.time_zone)
+
+
+@lru_cache(maxsize=8)
+def _environment(site_name: str, currency: str, demo: bool, time_zone: str) -> Environment:
     environment = Environment(
         loader=FileSystemLoader(resource("templates")),
         undefined=StrictUndefined,
@@ -66,10 +75,8 @@ def make_environment(settings: Settings) -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    zone = settings.zone
-    environment.globals["site"] = Site(
-        settings.site_name, settings.currency, settings.demo, VERSION, settings.time_zone
-    )
+    zone = ZoneInfo(time_zone)
+    environment.globals["site"] = Site(site_name, currency, demo, VERSION, time_zone)
     environment.globals["static"] = static_url
     environment.globals["new_id"] = clock.uuid7
     environment.globals["once"] = lru_cache(maxsize=4096)(_drawn)
@@ -77,7 +84,7 @@ def make_environment(settings: Settings) -> Environment:
     environment.filters["local_day"] = lambda at: _day(at, zone)
     environment.filters["local_time"] = lambda at: _local(at, zone).strftime("%H:%M") if at else "—"
     environment.filters["iso"] = lambda at: at.isoformat() if at else ""
-    environment.filters["money"] = lambda amount: money_text(amount, settings.currency)
+    environment.filters["money"] = lambda amount: money_text(amount, currency)
     environment.filters["duration"] = duration_text
     return environment
 

@@ -120,6 +120,10 @@ def sign_in(browser: Browser, site: Site) -> Iterator[SignedIn]:
         page.fill("input[name=secret]", secret)
         page.locator("main form button.button").first.click()
         page.wait_for_url(lambda url: "/sign-in" not in url)
+        if theme == "contrast":
+            page.goto("/me")
+            page.locator("main button[name=theme][value=contrast]").click()
+            page.wait_for_selector("html[data-theme=contrast]")
         return page
 
     yield signed_in

@@ -19,8 +19,7 @@ from tests.jobs.bench_work import BenchWork
 SCREENS = [
     pytest.param(LANDSCAPE, "light", id="landscape-light"),
     pytest.param(PORTRAIT, "dark", id="portrait-dark"),
-    pytest.param(DESK, "light", id="desk-light"),
-    pytest.param(DESK, "dark", id="desk-dark"),
+    pytest.param(DESK, "contrast", id="desk-contrast"),
 ]
 
 
@@ -138,7 +137,8 @@ def test_no_page_has_barriers_or_runs_over_its_edge(
 ) -> None:
     scene = play(site.db)
     found: list[str] = []
-    for who in ("technician", "stores", "supervisor"):
+    # The clerk and the supervisor sit at a desk; a tablet held upright is the narrowest that they use.
+    for who in ("technician",) if size == LANDSCAPE else ("technician", "stores", "supervisor"):
         page = sign_in(who, size, theme)
         for path in pages(scene, who):
             found += _faults(page, path)

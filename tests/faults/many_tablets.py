@@ -13,6 +13,7 @@ import json
 import tempfile
 import time
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from random import Random
@@ -126,7 +127,9 @@ def measure(db: Database, server: Served, tablets: int, seconds: float, seed: in
     benches = workshop.benches(db, tablets, jobs_each)
     server.start()
     try:
-        return asyncio.run(drive(benches, server.port, seconds, seed))
+        # In a thread of its own: a browser test of the same process leaves its loop running in this one.
+        with ThreadPoolExecutor(1) as apart:
+            return apart.submit(lambda: asyncio.run(drive(benches, server.port, seconds, seed))).result()
     finally:
         server.stop()
 

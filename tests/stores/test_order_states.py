@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 
 from app.platform import clock
 from app.platform.db import Database
+from app.platform.settings import Settings
 from app.rules.scan_codes import lot_code
 from app.stores import actions, queries
 from tests.stores.shop import TODAY, faults, level, receive
@@ -240,7 +241,7 @@ def test_the_order_is_a_ubl_document_in_the_standards_sequence(shop: Database, v
     assert sent.content.startswith(b"<?xml version=")
 
 
-def test_the_stock_is_valued_on_any_past_day_by_both_formulas(shop: Database, visit: Visit) -> None:
+def test_the_stock_is_valued_on_any_past_day_by_both_formulas(shop: Database, visit: Visit, settings: Settings) -> None:
     """IAS 2: buy 200@15, 100@18, sell 250, buy 150@20: FIFO 3,900, moving average 3,800 (CIMA F1 workbook, 2018)."""
     first = clock.now() - timedelta(days=20)
 
@@ -257,7 +258,7 @@ def test_the_stock_is_valued_on_any_past_day_by_both_formulas(shop: Database, vi
     clerk = visit("stores")
     assert "3,900.00" in clerk.open("/stores/value").words
     assert "3,800.00" in clerk.open("/stores/value?formula=average").words
-    day: date = (first + timedelta(days=1)).date()
+    day: date = (first + timedelta(days=1)).astimezone(settings.zone).date()
     assert "4,800.00" in clerk.open(f"/stores/value?on={day}").words
     assert clerk.open("/stores/value?on=yesterday").status == 422
 

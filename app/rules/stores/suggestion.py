@@ -133,7 +133,7 @@ def _position_words(stock: Stock, known: int, horizon: date, position: int) -> s
     words = f"{stock.on_hand} usable on the shelf + {stock.on_order} on order − {stock.reserved} promised to jobs"
     if known:
         words += f" − {known} for planned jobs until {day_words(horizon)}"
-    return f"{words} = {position}."
+    return f"{words} = {position}.".replace("= -", "= −")
 
 
 def _due_words(position: int, point: int, wanted: int, kept: bool) -> str:
