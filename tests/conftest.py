@@ -48,7 +48,7 @@ ONE_IN = 5
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Run the other tests on PostgreSQL by a fixed sample in the short profile; ``--long`` and ``--database`` run all."""
+    """Run the other tests on PostgreSQL by a fixed sample; ``--long`` and ``--database postgres`` run them all."""
     if config.getoption("--long") or config.getoption("--database") != "both" or config.option.file_or_dir:
         return
 

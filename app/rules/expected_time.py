@@ -10,7 +10,7 @@ from app.rules.planning import Plan
 from app.rules.sheet import Sheet
 from app.rules.statistics import Rate, wilson_interval
 from app.rules.step_history import StepExpectation, StepHistory
-from app.rules.step_times import plan_keys, standard_times
+from app.rules.step_times import REST, plan_keys, standard_times
 
 ENOUGH_JOBS: Final = 5
 """From this many finished jobs of the same targets on, their times are used instead of the standard."""
@@ -101,8 +101,11 @@ def sum_of_steps(steps: Iterable[StepExpectation]) -> tuple[float, float]:
     return middle, middle * exp(Z_80 * sqrt(width))
 
 
-def plan_expected_time(sheet: Sheet, plan: Plan, history: StepHistory) -> ExpectedTime:
+def plan_expected_time(sheet: Sheet, plan: Plan, history: StepHistory, rest: int = 0) -> ExpectedTime:
     """Return the expected bench time of a plan from its steps' own history, in seconds.
+
+    ``rest`` is what a job takes beside its steps (``step_times.rest_s``), learnt from the history like a step; with 0
+    the steps alone are counted.
 
     ``history`` is fitted to the same procedure (``fit_steps``). Steps drawn toward the standard time, summed by
     ``sum_of_steps``. Without history the median lies near the standard time and the 80 % point is an assumption;
@@ -111,7 +114,8 @@ def plan_expected_time(sheet: Sheet, plan: Plan, history: StepHistory) -> Expect
     standard = standard_times(sheet)
     keys = [key for key in plan_keys(plan) if standard[key] > 0]
     steps = [history.expect(key, standard[key]) for key in keys]
-    middle, high = sum_of_steps(steps)
+    beside = [history.expect(REST, rest)] if rest else []
+    middle, high = sum_of_steps([*steps, *beside])
     return ExpectedTime(round(middle), round(high), history.jobs, _step_basis(steps, history))
 
 

@@ -29,6 +29,12 @@ StepKey = tuple[Side, str]
 TOGETHER_S: Final = 3
 """Ticks at most this many seconds of bench time apart are taken to be one look at the tablet."""
 
+REST: Final[StepKey] = ("up", "*")
+"""What a job takes beside its steps: opening, the closing count, release tests, trouble."""
+
+REST_S: Final = 60
+"""Assumption of ours for the closing count, and for each release test: a procedure gives no standard time for them."""
+
 # Entries after which another piece of work begins. What follows a new plan, a recount or an undo is no part of the
 # step before it.
 _BOUNDS: Final = ("tick", "turned", "undo", "recount", "planned", "extended")
@@ -55,6 +61,11 @@ def standard_times(sheet: Sheet) -> dict[StepKey, int]:
         if step.refit:
             found["up", step.id] = step.refit.time_s + step.refit.press_s
     return found
+
+
+def rest_s(sheet: Sheet) -> int:
+    """Return the seconds assumed beside the steps of a job, as the standard that its history is held against."""
+    return REST_S * (1 + len(sheet.release_tests))
 
 
 def plan_keys(plan: Plan) -> tuple[StepKey, ...]:

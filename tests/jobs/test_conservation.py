@@ -274,6 +274,8 @@ class Workshop(TabletsAtRandom):
         self.hand_out_all(n)
         self.work_on(n, who, most)
         version = self.row(number).version
+        if agreed:  # A late addition; otherwise anything, such as a unit left out.
+            units = tuple(sorted({*units, *self.state(number).targets}))
         said = extend_plan.Agreement("Owner", "by telephone", Decimal("12.00")) if agreed else None
         fewer = units[:1] if len(units) > 1 else ("cell", "speaker")
 

@@ -47,7 +47,7 @@ def test_the_plan_names_the_day_and_why(front: Database, visit: Visit, settings:
     number = book(technician, front)
     make_safe(technician, number)
     page = technician.open(f"/jobs/{number}/plan?targets=cell")
-    assert "This job needs 20 min at the bench" in page.words
+    assert "This job needs 21 min at the bench" in page.words
     assert "The bench has 18 h of bench time on a working day (1 person)." in page.words
     form = page.form("/plan")
     assert date.fromisoformat(form.values["promised_on"][0]) - _today(settings) <= timedelta(days=1)
@@ -64,7 +64,7 @@ def test_a_promise_given_with_the_plan_is_kept_with_its_reasons(
     with front.read() as session:
         data = session.exec(select(BenchEvent.data).where(BenchEvent.kind == "promised")).one()
     assert (data["on"], data["reason"]) == (job.promised_on.isoformat(), "With the plan")
-    assert (job.median_s, job.p80_s) == (1179, 1641)
+    assert (job.median_s, job.p80_s) == (1240, 1719)
 
 
 def test_a_part_that_nobody_ordered_leaves_the_day_open(front: Database, visit: Visit) -> None:
@@ -126,7 +126,7 @@ def test_jobs_that_go_first_push_the_day_out(front: Database, visit: Visit, sett
     second = book(technician, front)
     make_safe(technician, second)
     page = technician.open(f"/jobs/{second}/plan?targets=display")
-    assert "1 job goes first and needs 20 min." in page.words
+    assert "1 job goes first and needs 21 min." in page.words
     with front.read() as session:
         outlook = Outlook(session, settings, clock.now())
         assert [job.number for job in outlook.queue] == [first, second]
@@ -170,6 +170,8 @@ def test_step_times_are_kept_when_a_job_closes(db: Database) -> None:
         close.close_job(session, work.number, work.job.version, Settings(), **work.stamp())
         rows = session.exec(select(StepTimeRow).order_by(StepTimeRow.id)).all()  # type: ignore[arg-type]
         kept = [(row.side, row.step, row.seconds) for row in rows]
-        assert len(kept) == len(work.job.state.teardown) + len(work.job.state.refit)
+        # Each step, and what the job took beside them: the count and the tests.
+        assert len(kept) == len(work.job.state.teardown) + len(work.job.state.refit) + 1
+        assert sum(seconds for _side, _step, seconds in kept) == work.job.bench_s
         assert all(seconds >= 1 for _side, _step, seconds in kept)
-        assert rebuild_step_times(session, Settings()) == (1, len(kept))
+        assert rebuild_step_times(session, Settings()) == (1, len(kept) - 1)

@@ -38,8 +38,8 @@ def _answer(visitor: Visitor, number: str, approved: str, **more: Any) -> Page:
 def test_the_amount_is_filled_in_with_what_the_lines_come_to(front: Database, visit: Visit) -> None:
     number = planned_job(visit("technician"), front, "cell", coverage="owner pays")
     form = visit("supervisor").open(f"/jobs/{number}/quote").form("/quote")
-    # Parts 28.58, and 1 179 s (the median of 1 210 s of standard time) at 54.00 an hour: 17.69.
-    assert form.values["amount"] == ["46.27"]
+    # Parts 28.58, and 1 240 s (the median of 1 210 s of standard time and a count) at 54.00 an hour: 18.60.
+    assert form.values["amount"] == ["47.18"]
 
 
 def test_a_quoted_job_waits_for_the_owner(front: Database, visit: Visit) -> None:

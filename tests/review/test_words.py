@@ -30,6 +30,7 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
         "Planned again from where it stood: exchange Cell pack. 2 steps added and 1 step dropped. "
         "the mate agreed to 12.00 EUR more, by telephone.",
     ),
+    ("revised", {"from": 1, "to": 2}, "Moved from revision 1 of the procedure to revision 2."),
     (
         "promised",
         {"on": "2026-03-20", "instead_of": "2026-03-18", "reason": "Owner is at sea", "causes": []},

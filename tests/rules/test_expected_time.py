@@ -7,7 +7,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.rules.expected_time import expected_time, quantile
+from app.rules.expected_time import expected_time, plan_expected_time, quantile
+from app.rules.planning import make_plan
+from app.rules.step_history import Observation, fit_steps
+from app.rules.step_times import REST, rest_s, standard_times
+from tests.rules.sheets import sheet, step, unit
 
 
 def test_without_history_it_gives_the_standard_time_and_says_so() -> None:
@@ -55,3 +59,17 @@ def test_it_refuses_negative_times_and_empty_samples() -> None:
         expected_time(1, [-1])
     with pytest.raises(ValueError, match="sample"):
         quantile([], Fraction(1, 2))
+
+
+def test_what_a_job_takes_beside_its_steps_is_learnt_like_a_step() -> None:
+    example = sheet([step("a", frees="cell", time_s=600)], [unit("cell")])
+    plan = make_plan(example, ["cell"])
+    standard = {**standard_times(example), REST: rest_s(example)}
+    assert rest_s(example) == 60  # A closing count; each release test is another minute.
+    without = plan_expected_time(example, plan, fit_steps(standard, []))
+    assumed = plan_expected_time(example, plan, fit_steps(standard, []), rest_s(example))
+    assert 50 <= assumed.median_s - without.median_s <= 65
+    timed = [key for key, seconds in standard.items() if seconds]
+    times = [Observation(str(n), key, 300 if key == REST else 600) for n in range(40) for key in timed]
+    learnt = plan_expected_time(example, plan, fit_steps(standard, times), rest_s(example))
+    assert 250 <= learnt.median_s - plan_expected_time(example, plan, fit_steps(standard, times)).median_s <= 350

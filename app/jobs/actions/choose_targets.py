@@ -10,12 +10,11 @@ from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import state_of
 from app.jobs.queries.kit import outstanding, planned_of_passes, source_ref, standing_of
-from app.jobs.queries.past import step_history
+from app.jobs.queries.past import expected_time
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
 from app.rules import job_flow
 from app.rules.counting import BenchState, items_of, next_pass
-from app.rules.expected_time import plan_expected_time
 from app.rules.planning import Plan, make_plan
 from app.rules.sheet import Sheet
 from app.stores import actions as stores
@@ -70,7 +69,7 @@ def put_plan(
     job.targets = list(plan.targets)
     if state_of(job).pass_no == 1:
         # What a forecast is judged by later is what was expected before anything was opened.
-        time = plan_expected_time(sheet, plan, step_history(session, job.revision_id))
+        time = expected_time(session, job.revision_id, plan)
         job.median_s, job.p80_s = time.median_s, time.p80_s
     write_kit(session, job)
     if job.hold is Hold.OWNER and job.stage is Stage.QUOTED:

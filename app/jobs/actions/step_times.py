@@ -9,11 +9,11 @@ from app.jobs.models import BenchEvent, Job, Stage, StepTimeRow
 from app.jobs.queries.bench import as_event
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
-from app.rules.step_times import standard_times, step_times
+from app.rules.step_times import REST, standard_times, step_times
 
 
 def keep_step_times(session: Session, job: Job, settings: Settings) -> int:
-    """Write down how long each step of a closed job took; returns how many steps were timed."""
+    """Write down how long each step of a closed job took, and what it took beside them; returns the steps timed."""
     rows = session.exec(
         select(BenchEvent).where(col(BenchEvent.job_id) == job.id).order_by(col(BenchEvent.sequence))
     ).all()
@@ -25,8 +25,11 @@ def keep_step_times(session: Session, job: Job, settings: Settings) -> int:
         for one in found
     ]
     if values:
+        rest = max(1, (job.bench_s or 0) - sum(one.seconds for one in found))
+        side, step = REST
+        values.append({"job_id": job.id, "procedure_code": code, "side": side, "step": step, "seconds": rest})
         session.connection().execute(insert(StepTimeRow), values)
-    return len(values)
+    return len(found)
 
 
 def rebuild_step_times(session: Session, settings: Settings) -> tuple[int, int]:

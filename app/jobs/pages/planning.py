@@ -13,14 +13,14 @@ from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.jobs import JobDetail
 from app.jobs.queries.outlook import Outlook
-from app.jobs.queries.past import exchanged_for, step_history
+from app.jobs.queries.past import exchanged_for, expected_time
 from app.platform.errors import Refused
 from app.platform.forms import Form
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.procedures.queries import FaultWord, ModelInfo, RevisionInfo
 from app.rules.costing import labour_cost
-from app.rules.expected_time import ExpectedTime, plan_expected_time
+from app.rules.expected_time import ExpectedTime
 from app.rules.job_flow import Standing, check_plan
 from app.rules.likely_targets import LikelyTarget, likely_targets, preselected
 from app.rules.money import extend, round_money
@@ -270,7 +270,7 @@ def plan_view(session: Session, job: JobDetail, targets: Collection[str], settin
     shelf = stores.shelf(session, [line.part for line in plan.kit], today)
     own = _own(session, job, today)
     parts = _plan_parts(sheet, plan, shelf, own, settings)
-    time = plan_expected_time(sheet, plan, step_history(session, job.revision_id))
+    time = expected_time(session, job.revision_id, plan)
     cost = sum((part.amount for part in parts), Decimal(0))
     rate, currency = settings.labour_rate, settings.currency
     titles = {step.id: step.title for step in sheet.steps}

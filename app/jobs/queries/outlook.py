@@ -16,15 +16,15 @@ from sqlmodel import Session, select
 from app.jobs.models import IS_OPEN, Hold, Job, Stage
 from app.jobs.queries.jobs import states
 from app.jobs.queries.kit import outstanding, source_ref
-from app.jobs.queries.past import step_history
+from app.jobs.queries.past import expected_time, step_history
 from app.jobs.queries.site import bench_of
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.rules.counting import BenchState
-from app.rules.expected_time import ExpectedTime, plan_expected_time, sum_of_steps
+from app.rules.expected_time import ExpectedTime, sum_of_steps
 from app.rules.planning import make_plan
 from app.rules.promise import Bench, Cause, Promise, QueuedJob, ShortPart, Slippage, promise, slippage
-from app.rules.step_times import StepKey, standard_times
+from app.rules.step_times import REST, StepKey, rest_s, standard_times
 from app.rules.verdict import Refused
 from app.stores import queries as stores
 
@@ -129,15 +129,14 @@ class Outlook:
     def _states(self) -> dict[int, BenchState]:
         return states(self.session, [job.id for job in self.jobs if job.stage in AT_WORK])
 
+    def _takes_bench_time(self, job: OpenJob) -> bool:
+        work = self.work(job) if job.hold not in NOT_GOING_ON else None
+        return work is not None and not work.nobody_knows
+
     @cached_property
     def queue(self) -> tuple[OpenJob, ...]:
         """The jobs that take bench time: not on a safety or owner's hold, and not waiting for what nobody ordered."""
-        found = []
-        for job in self.jobs[:LOOKED_AT]:
-            work = self.work(job) if job.hold not in NOT_GOING_ON else None
-            if work is not None and not work.nobody_knows:
-                found.append(job)
-        return tuple(found)
+        return tuple(job for job in self.jobs[:LOOKED_AT] if self._takes_bench_time(job))
 
     @property
     def left_out(self) -> int:
@@ -162,7 +161,7 @@ class Outlook:
             plan = make_plan(sheet, targets)
         except Refused:
             return None
-        time = plan_expected_time(sheet, plan, step_history(self.session, job.revision_id))
+        time = expected_time(self.session, job.revision_id, plan)
         return Work(time.median_s, time.p80_s, plan.wait_s, self._short(job))
 
     def _work_left(self, job: OpenJob, state: BenchState) -> Work:
@@ -171,7 +170,9 @@ class Outlook:
         standard = standard_times(sheet)
         down: list[StepKey] = [("down", step) for step in state.teardown if step not in state.down]
         up: list[StepKey] = [("up", step) for step in state.refit if step not in state.up]
-        keys = [key for key in (*down, *up) if standard.get(key, 0) > 0]
+        if not state.counted:
+            standard[REST] = rest_s(sheet)
+        keys = [key for key in (*down, *up, REST) if standard.get(key, 0) > 0]
         median, p80 = sum_of_steps(history.expect(key, standard[key]) for key in keys)
         cures = sum(refit.cure_s for _side, step in up if (refit := sheet.step(step).refit))
         resting = max((datetime.fromisoformat(ready) for ready in state.timers.values()), default=None)
@@ -217,8 +218,8 @@ class Outlook:
 
     def _promise(self, job: OpenJob, work: Work) -> Promise:
         # A device that needs no more bench time waits for nobody, only for what cures on it.
-        before = [one for one in self.queue if one.place < job.place and work.p80_s]
-        queued = [self._queued(one) for one in before]
+        earlier = [one for one in self.jobs[:LOOKED_AT] if one.place < job.place and work.p80_s]
+        queued = [self._queued(one) for one in earlier if self._takes_bench_time(one)]
         mine = QueuedJob(job.number, work.median_s, work.p80_s)
         start = max(self.now, work.resting_until) if work.resting_until else self.now
         try:

@@ -9,8 +9,10 @@ from sqlmodel import Session, col, select
 
 from app.jobs.models import Job, PartUse, Stage, StepTimeRow
 from app.procedures import queries as procedures
+from app.rules.expected_time import ExpectedTime, plan_expected_time
+from app.rules.planning import Plan
 from app.rules.step_history import Observation, StepHistory, fit_steps
-from app.rules.step_times import StepKey, standard_times
+from app.rules.step_times import REST, StepKey, rest_s, standard_times
 
 TIMES_READ = 12_000
 """The newest step times that are looked at: some three hundred jobs of forty step sides."""
@@ -39,9 +41,16 @@ def step_history(session: Session, revision_id: int) -> StepHistory:
         .limit(TIMES_READ)
     )
     times = [Observation(str(job), _key(side, step), seconds) for job, side, step, seconds in rows]
-    history = fit_steps(standard_times(procedures.sheet(session, revision_id)), times)
+    sheet = procedures.sheet(session, revision_id)
+    history = fit_steps({**standard_times(sheet), REST: rest_s(sheet)}, times)
     mine[revision_id] = (newest or 0, history)
     return history
+
+
+def expected_time(session: Session, revision_id: int, plan: Plan) -> ExpectedTime:
+    """Return the expected bench time of a plan of a revision, with what a job takes beside its steps."""
+    sheet = procedures.sheet(session, revision_id)
+    return plan_expected_time(sheet, plan, step_history(session, revision_id), rest_s(sheet))
 
 
 def _key(side: str, step: str) -> StepKey:

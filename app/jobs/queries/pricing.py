@@ -6,10 +6,10 @@ from decimal import Decimal
 
 from sqlmodel import Session
 
-from app.jobs.queries.past import step_history
+from app.jobs.queries.past import expected_time, step_history
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
-from app.rules.expected_time import ExpectedTime, plan_expected_time
+from app.rules.expected_time import ExpectedTime
 from app.rules.extending import Extension
 from app.rules.planning import Plan, make_plan
 from app.rules.quote_options import Option, options
@@ -38,7 +38,7 @@ def expected_of(session: Session, revision_id: int, targets: Sequence[str]) -> t
     """Return the plan for these targets and its expected bench time. Raises Refused like ``make_plan``."""
     sheet = procedures.sheet(session, revision_id)
     plan = make_plan(sheet, targets)
-    return plan, plan_expected_time(sheet, plan, step_history(session, revision_id))
+    return plan, expected_time(session, revision_id, plan)
 
 
 def quote_options(
@@ -46,11 +46,10 @@ def quote_options(
 ) -> tuple[Option, ...]:
     """Return up to three options side by side, each priced whole. Raises Refused like ``options``."""
     sheet = procedures.sheet(session, revision_id)
-    history = step_history(session, revision_id)
     parts = {line.part for targets in choices for line in make_plan(sheet, targets).kit}
     parts |= {line.part for targets in choices for unit in targets for line in make_plan(sheet, (unit,)).kit}
     prices = prices_of(session, parts, today)
-    return options(sheet, choices, lambda plan: plan_expected_time(sheet, plan, history), prices, rates_of(settings))
+    return options(sheet, choices, lambda plan: expected_time(session, revision_id, plan), prices, rates_of(settings))
 
 
 def addition(session: Session, revision_id: int, found: Extension, settings: Settings, today: date) -> Quote:
