@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from zlib import crc32
 
 import pytest
 import uvicorn
@@ -34,11 +35,12 @@ WCAG = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark the browser tests and keep them together, so that one process starts the browser and the workshop."""
+    """Mark the browser tests and keep those of a file together, in two groups that each start a browser."""
     for item in items:
         if Path(__file__).parent in item.path.parents:
             item.add_marker(pytest.mark.browser)
-            item.add_marker(pytest.mark.xdist_group("browser"))
+            half = crc32(item.path.name.encode()) % 2
+            item.add_marker(pytest.mark.xdist_group(f"browser-{half}"))
 
 
 def chromium_path() -> str | None:
