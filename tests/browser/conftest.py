@@ -2,16 +2,12 @@
 
 import os
 import shutil
-import socket
-import threading
-import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from zlib import crc32
 
 import pytest
-import uvicorn
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
@@ -21,6 +17,7 @@ from app.platform.settings import Settings
 from tests.browser.demo import demo_file, demo_site, open_page, own_demo_site
 from tests.conftest import CAST
 from tests.jobs.bench_shop import set_up
+from tests.live import serve
 from tests.visitor import TABLET_TOKEN
 
 __all__ = ["demo_file", "demo_site", "open_page", "own_demo_site"]
@@ -81,18 +78,8 @@ def site(sqlite_template: Path, tmp_path: Path) -> Iterator[Site]:
     db = Database(f"sqlite:///{path}")
     with db.write() as session:
         set_up(session)
-    app = build_app(Settings(site_name="Test workshop", data_dir=tmp_path), db)
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="warning", ws="none"))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    yield Site(f"http://127.0.0.1:{port}", db)
-    server.should_exit = True
-    thread.join(10)
+    with serve(build_app(Settings(site_name="Test workshop", data_dir=tmp_path), db)) as url:
+        yield Site(url, db)
     db.dispose()
 
 

@@ -67,7 +67,7 @@ def test_rivals_with_one_submission_store_it_once(db: Database) -> None:
 
     def rival() -> None:
         for key in ids:
-            start.wait()
+            start.wait(60)
             outcome = _submit(db, key)
             with guard:
                 outcomes[outcome] += 1

@@ -22,6 +22,16 @@ export function fragmentOf(html) {
   return fragment;
 }
 
+/* The descent has a level a step, and a tick changes two of them: the others stay, styled and laid out as they are. */
+function climb(now, next) {
+  const [levels, coming] = [now, next].map((rail) => [...rail.querySelectorAll(".levels > li")]);
+  if (!coming.length || levels.length !== coming.length) return now.replaceWith(next);
+  coming.forEach((level, n) => level.isEqualNode(levels[n]) || levels[n].replaceWith(level));
+  now.querySelector(".descent").className = next.querySelector(".descent").className;
+  const [bottom, below] = [now, next].map((rail) => rail.querySelector(".descent > .bottom"));
+  if (below && !below.isEqualNode(bottom)) bottom?.replaceWith(below);
+}
+
 /* Replace the page's regions by those of a fragment. */
 export function swap(fragment) {
   const page = main();
@@ -41,6 +51,7 @@ export function swap(fragment) {
       now.querySelector(":scope > .clip")?.remove();
       now.append(...next.querySelectorAll(":scope > .clip"));
     }
+    else if (name === ".bench-rail") climb(now, next);
     else now.replaceWith(next);
   }
   // Focus asks for a layout of its own: it follows the picture.
