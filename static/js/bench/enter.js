@@ -11,13 +11,6 @@ export class NotKept extends Error {}
 
 export const jobOfPage = () => /\/jobs\/([^/]+)/.exec(location.pathname)?.[1] || "";
 
-async function stamp(transaction) {
-  const known = (await transaction.objectStore("meta").get("device")) || { id: uuid7(), seq: 0 };
-  const next = { id: known.id, seq: known.seq + 1 };
-  await transaction.objectStore("meta").put(next, "device");
-  return { device: next.id, seq: next.seq };
-}
-
 /* Keep an entry {kind, side, step, data, job?, words?, photo?, free?} and return it with its id, and with what its
    transaction saw of the walk. Resolves once it is on the disk. Rejects with Behind or NotKept, and then nothing was stored. */
 export async function enter(given) {
@@ -28,14 +21,16 @@ export async function enter(given) {
   let view = null;
   try {
     await write(["outbox", "photos", "walks", "meta"], async (t) => {
-      const outbox = t.objectStore("outbox");
-      const [head, waiting] = [await t.objectStore("walks").get(job), await waitingOf(outbox, job)];
+      const [outbox, meta] = [t.objectStore("outbox"), t.objectStore("meta")];
+      // What is asked for together comes in one round from the disk's process, and a tap waits for each round.
+      const [head, waiting, known] = await Promise.all([t.objectStore("walks").get(job), waitingOf(outbox, job), meta.get("device")]);
       if (doubled(head, waiting, { ...made, free: given.free })) throw new Behind("This was tapped already. The page shows how it stands.");
-      Object.assign(made, await stamp(t), { base: given.base ?? baseOf(head, waiting) });
+      const device = { id: known?.id || uuid7(), seq: (known?.seq || 0) + 1 };
+      Object.assign(made, { device: device.id, seq: device.seq, base: given.base ?? baseOf(head, waiting) });
       const kept = { ...made, right, person, name, words: given.words || "", state: "waiting", photo: !!given.photo };
-      made.n = await outbox.add(kept);
+      const photo = given.photo && { id: made.id, blob: given.photo, name: given.photo.name || "photo.jpg" };
+      [made.n] = await Promise.all([outbox.add(kept), meta.put(device, "device"), photo && t.objectStore("photos").put(photo)]);
       view = { head, waiting: [...waiting, kept] };
-      if (given.photo) await t.objectStore("photos").put({ id: made.id, blob: given.photo, name: given.photo.name || "photo.jpg" });
     });
   } catch (error) {
     throw refuse(made, error instanceof Behind ? error : new NotKept(await why(error)));
