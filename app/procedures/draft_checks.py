@@ -95,6 +95,8 @@ def _told_errors(error: ValidationError) -> list[Any]:
 def _shape_words(detail: Any, where: Where) -> tuple[str, str]:
     names = [part for part in where if isinstance(part, str)]
     name = LABELS.get(names[-1], names[-1]) if names else "The draft"
+    if "refit" in names[:-1]:
+        name = f"{name} of the refit"
     if detail["type"] == "missing" or detail["type"] == "too_short":
         return f"{name} is missing.", "Fill it in." if where[-1] not in ("steps", "units") else "Add one."
     return words_for(detail, name), remedy_for(detail, name)

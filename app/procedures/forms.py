@@ -75,10 +75,11 @@ class Remarks(BaseModel):
 
 
 class Settle(BaseModel):
-    """An open question to settle, or to open again."""
+    """An open question to settle, or to open again; ``step`` is the step on whose page that was done, if it was."""
 
     version: Version
     done: bool = True
+    step: Annotated[str, Field(max_length=60)] = ""
 
 
 class Picture(BaseModel):

@@ -69,6 +69,11 @@ def loosened(document: Document, asked: Sequence[Mapping[str, Any]], step: str) 
 
 def _is_gone(document: Document, question: Mapping[str, Any]) -> bool:
     """Whether the row a question is about was taken out."""
+    path = list(question.get("path") or ())
+    if question.get("step") is not None and not question.get("row") and len(path) > 4 and path[2] == "hazards":
+        # Hazards have no id; they are told apart by their place.
+        step = next((s for s in rows(document, "steps") if s.get("id") == question.get("step")), {})
+        return isinstance(path[3], int) and path[3] >= len(rows(step, "hazards"))
     if not question.get("row"):
         return False
     step = next((s for s in rows(document, "steps") if s.get("id") == question.get("step")), {})

@@ -12,14 +12,12 @@ from app.procedures.actions.drafts import create_draft, pictures_of
 from app.procedures.document import ImportRefused, Located, Problem, as_json, read_yaml
 from app.procedures.drawings import DrawingRefused, clean_svg
 from app.procedures.files import SheetFile, drawing_for
+from app.procedures.gaps import is_gap
 from app.procedures.models import Drawing
 from app.procedures.words import remedy_for, words_for
 from app.rules.draft_documents import slug
 from app.rules.sheet import Sheet
 from app.rules.verdict import Refused
-
-# What a draft may lack or have wrong; anything else is not the shape of a procedure and is told with its line.
-_GAPS = ("missing", "string_", "int_", "decimal_", "float_", "greater_", "less_", "enum", "literal_", "bool_", "too_")
 
 
 def begin_blank(session: Session, title: str, model: str, writer: str, *, who: int, at: datetime) -> int:
@@ -79,7 +77,7 @@ def _checked(file: SheetFile, located: Located) -> dict[str, Any]:
     try:
         sheet = Sheet.model_validate(located.data)
     except ValidationError as error:
-        details = [d for d in error.errors(include_url=False) if not _is_gap(d)]
+        details = [d for d in error.errors(include_url=False) if not is_gap(d)]
         if details:
             raise ImportRefused(
                 [
@@ -97,11 +95,3 @@ def _checked(file: SheetFile, located: Located) -> dict[str, Any]:
         assert isinstance(found, dict)
         return found
     return sheet.model_dump(mode="json", exclude_defaults=True)
-
-
-def _is_gap(detail: Any) -> bool:
-    kind = str(detail["type"])
-    if kind == "string_type" or kind.startswith(("int_", "decimal_", "float_", "bool_", "enum", "literal_")):
-        # A value of the wrong kind may be kept as text; a list or a mapping in its place may not.
-        return not isinstance(detail.get("input"), list | dict)
-    return kind.startswith(_GAPS)

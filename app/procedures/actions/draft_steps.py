@@ -18,6 +18,7 @@ from app.procedures.actions.media import note_media
 from app.procedures.document import ImportRefused, decode
 from app.procedures.draft_fields import read
 from app.procedures.drawings import DrawingRefused, clean_svg
+from app.procedures.gaps import shape_faults
 from app.procedures.models import Drawing, MediaKind
 from app.rules import draft_steps as rules
 from app.rules.draft_documents import Document, rows, settle_ids, slug, step_index
@@ -61,6 +62,28 @@ def save_step(
     words = f"Step {index + 1} written: {steps[index].get('title') or 'no title yet'}"
     version = save_draft(session, draft, document, words, who=who, at=at, renamed=renamed)
     return version, renamed.get(step_id, step_id)
+
+
+def replace_step(
+    session: Session, draft_id: int, version: int, step_id: str, step: Mapping[str, Any], *, who: int, at: datetime
+) -> int:
+    """Put a step, as plain data that may have gaps, in the place of one; returns the version.
+
+    It keeps the id of the one it replaces, which others wait for. Refused when it has not the shape of a step.
+    """
+    faults = shape_faults(Step, step)
+    if faults:
+        where = ".".join(str(part) for part in faults[0]["loc"])
+        raise Refused(f"This has not the shape of a step: {where}: {faults[0]['msg']}.")
+    draft = load_draft(session, draft_id, version)
+    document = deepcopy(draft.document)
+    index = step_index(document, step_id)
+    steps = rows(document, "steps")
+    steps[index] = {**step, "id": step_id}
+    document["steps"] = steps
+    document, renamed = settle_ids(document)
+    words = f"Step {index + 1} replaced: {steps[index].get('title') or 'no title yet'}"
+    return save_draft(session, draft, document, words, who=who, at=at, renamed=renamed)
 
 
 def _edit(

@@ -141,6 +141,12 @@ def save_draft(
     return draft.version
 
 
+def touch_draft(session: Session, draft: Draft, words: str, *, who: int | None, at: datetime) -> None:
+    """Keep a draft of which something beside its document changed; Refused while it is not in writing."""
+    draft_flow.check_writable(standing_of(draft))
+    _touch(session, draft, words, at, who)
+
+
 def _touch(session: Session, draft: Draft, words: str, at: datetime, who: int | None) -> None:
     draft.version += 1
     draft.saved_at, draft.saved_by = at, who

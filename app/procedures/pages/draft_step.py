@@ -108,6 +108,15 @@ class PartPage:
 
 
 @dataclass(frozen=True)
+class AskedHere:
+    """An open question of the step, by its number in the draft; ``words`` are those of the narration, if any."""
+
+    number: int
+    question: str
+    words: str
+
+
+@dataclass(frozen=True)
 class StepPage(PartPage):
     """One step. ``earlier`` and ``later`` are the other steps to wait for; ``found`` are parts that were looked up."""
 
@@ -125,7 +134,7 @@ class StepPage(PartPage):
     picture: str = ""
     box: Box | None = None
     places: tuple[TapPlace, ...] = ()
-    questions: tuple[dict[str, Any], ...] = ()
+    questions: tuple[AskedHere, ...] = ()
     search: str = ""
     found: tuple[stores.FoundPart, ...] = ()
     clip: queries.ClipView | None = None
@@ -206,7 +215,6 @@ def step_page(
         Option(str(s.get("id")), str(s.get("title") or "No title yet"), n, why if s.get("id") in waits else "")
         for n, s in enumerate(steps, 1)
     ]
-    open_now = [draft.asked[n] for n in still_open(draft.document, draft.asked)]
     picture = str(step.get("picture") or "")
     drawing = drafts.picture_svgs(session, draft.drawings).get(picture)
     box = view_box(drawing)
@@ -237,11 +245,21 @@ def step_page(
         drawing=drawing,
         box=box,
         places=_places(step, box),
-        questions=tuple(question for question in open_now if question.get("step") == step_id),
+        questions=_asked_here(draft, step_id),
         search=search,
         found=stores.search_parts(session, search) if search else (),
         clip=queries.clips(session, [step]).get(step_id),
         recordings=_recordings(session, draft, step),
+    )
+
+
+def _asked_here(draft: DraftDetail, step_id: str) -> tuple[AskedHere, ...]:
+    """Return the open questions of a step."""
+    found = [(n, draft.asked[n]) for n in still_open(draft.document, draft.asked)]
+    return tuple(
+        AskedHere(number, str(one.get("question") or ""), str(one.get("words") or ""))
+        for number, one in found
+        if one.get("step") == step_id
     )
 
 

@@ -11,6 +11,7 @@ from app.procedures.queries import MediaInfo, ModelInfo
 from app.procedures.queries.media import moment_words
 from app.rules.narrated_answers import answer_kind, field_name, fixing_of, of_the_heading
 from app.rules.narration import SheetDraft
+from app.rules.narration.hazards import hazard_of
 from app.rules.narration.shapes import DraftFixing, DraftNote, DraftStep, DraftTool, DraftUnit, Words
 from app.rules.narration.sheet_draft import Open
 from app.rules.sheet import FixingKind, ReuseClass
@@ -18,6 +19,7 @@ from app.rules.sheet import FixingKind, ReuseClass
 MOST_FIELDS = 600
 """More fields than this no form should have; further questions are open ones of the draft."""
 
+HAZARD_PARTS = ("hazard", "consequence", "avoidance")
 Choices = tuple[tuple[str, str], ...]
 KINDS: Choices = (("", "As read"), *((kind.value, kind.value.capitalize()) for kind in FixingKind))
 REUSE: Choices = (("", "Not known yet"), *((reuse.value, reuse.value.capitalize()) for reuse in ReuseClass))
@@ -114,7 +116,7 @@ def read_page(
     draft = narrated.draft
     fields, later = _asked(drafted)
     steps = tuple(
-        _step(number, step, fields, later.get(number, ()), recording is not None)
+        _step(number, step, drafted.document["steps"][number], fields, later.get(number, ()), recording is not None)
         for number, step in enumerate(draft.steps)
     )
     return ReadPage(
@@ -168,6 +170,7 @@ def _field(question: Open, kind: str, document: Mapping[str, Any]) -> AskField:
 def _step(
     number: int,
     step: DraftStep,
+    written: Mapping[str, Any],
     fields: Mapping[tuple[int, int], Sequence[AskField]],
     later: Sequence[str],
     filmed: bool,
@@ -175,9 +178,12 @@ def _step(
     items = [_fixing(fixing, fields.get((number, place), ())) for place, fixing in enumerate(step.fixings)]
     items += [_tool("Driver", tool) for tool in step.drivers]
     items += [_tool("Tool", tool) for tool in step.tools]
-    items += [_note("Caution", note) for note in step.cautions]
+    hazards = written.get("hazards", ())
+    items += [_hazard(note, row, step) for note, row in zip(step.cautions, hazards, strict=True)]
     items += [_note("Inspection", note) for note in step.inspections]
     items += [_unit(unit) for unit in step.frees]
+    if "refit" in written:
+        items.append(_refit(step, written["refit"]))
     quote = _quote(step.words)
     return ReadStep(
         number=number + 1,
@@ -222,6 +228,25 @@ def _tool(what: str, tool: DraftTool) -> ReadItem:
 
 def _note(what: str, note: DraftNote) -> ReadItem:
     return ReadItem(what, note.text, _quote(note.words), note.sure, note.question or "")
+
+
+def _hazard(note: DraftNote, row: Mapping[str, Any], step: DraftStep) -> ReadItem:
+    """A caution as the hazard it becomes; what was not said is named, not filled in."""
+    read = hazard_of(note, step.text)
+    told = [read.signal.value if read.said else f"{read.signal.value} is proposed, no signal word was said"]
+    told += [f"{key}: {row[key].rstrip('.')}" if key in row else f"{key} not told" for key in HAZARD_PARTS]
+    return ReadItem("Hazard", ". ".join(part[:1].upper() + part[1:] for part in told) + ".", _quote(note.words),
+                    not read.questions, "")  # fmt: skip
+
+
+def _refit(step: DraftStep, row: Mapping[str, Any]) -> ReadItem:
+    """The way back, told or proposed."""
+    told = step.refit.told if step.refit else ()
+    named = (("press_s", "Press time"), ("cure_s", "Cure time"))
+    text = " ".join([row["do"], *(f"{name}: {row[key]} s." for key, name in named if key in row)])
+    quote = Quote(" … ".join(_quote(words).text for words in told), _quote(told[0]).at if told else "")
+    asked = not told or (not step.refit or len(step.refit.answered) < len(step.fixings))
+    return ReadItem("Refit", text, quote, not asked, "" if told else "Nothing was told of it; this is proposed.")
 
 
 def _unit(unit: DraftUnit) -> ReadItem:

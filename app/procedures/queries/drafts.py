@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from markupsafe import Markup
+from sqlalchemy import true
 from sqlmodel import Session, col, select
 
 from app.platform.errors import NotFound
@@ -69,13 +70,22 @@ class SaveRow:
     saved_by: int | None
 
 
-def drafts(session: Session, states: tuple[DraftState, ...], limit: int = 200) -> tuple[DraftRow, ...]:
-    """Return drafts in these states, those written to last first."""
+def drafts(
+    session: Session, states: tuple[DraftState, ...], limit: int = 200, after: int | None = None
+) -> tuple[DraftRow, ...]:
+    """Return drafts in these states, those written to last first; ``after`` is the id of the last one had."""
+    last = select(Draft.saved_at, Draft.id).where(col(Draft.id) == after).subquery()
+    behind = (
+        (col(Draft.saved_at) < select(last.c.saved_at).scalar_subquery())
+        | ((col(Draft.saved_at) == select(last.c.saved_at).scalar_subquery()) & (col(Draft.id) < after))
+        if after is not None
+        else true()
+    )
     found = session.exec(
         select(Draft, Procedure.code, Revision.number)
         .outerjoin(Revision, col(Revision.id) == col(Draft.base_revision_id))
         .outerjoin(Procedure, col(Procedure.id) == col(Revision.procedure_id))
-        .where(col(Draft.state).in_(states))
+        .where(col(Draft.state).in_(states), behind)
         .order_by(col(Draft.saved_at).desc(), col(Draft.id).desc())
         .limit(limit)
     ).all()

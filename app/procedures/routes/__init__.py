@@ -7,11 +7,13 @@ from app.procedures.routes import (
     draft_parts,
     draft_steps,
     drafts,
+    drafts_api,
     facts,
     from_words,
     importing,
     media,
     reading,
+    recordings,
 )
 
 # The order counts: “drafts”, “import” and the like stand where the others take a procedure's code.
@@ -20,6 +22,7 @@ routers = (
     from_words.router,
     draft_parts.router,
     drafts.router,
+    recordings.router,
     draft_steps.router,
     draft_checking.router,
     comparing.router,
@@ -27,4 +30,5 @@ routers = (
     reading.router,
     media.router,
     api.router,
+    drafts_api.router,
 )

@@ -2,23 +2,25 @@
 
 from collections.abc import Callable
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Path, Request
 from fastapi.responses import Response
+from pydantic import BaseModel
 from sqlmodel import Session
 
 from app.people.access import Caller
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import Refused, Stale
-from app.platform.forms import Form, RawForm, blank
+from app.platform.forms import Form, RawForm, blank, check
 from app.platform.submissions import claim, settle
 from app.platform.web import page, see_other
 from app.procedures.pages import drafts as pages
 
 DraftId = Annotated[int, Path(ge=1, le=2_000_000_000)]
 StepId = Annotated[str, Path(max_length=60)]
+Model = TypeVar("Model", bound=BaseModel)
 Act = Callable[[Session, datetime], str]
 """Does the change and returns the address that shows it."""
 
@@ -43,6 +45,23 @@ def changed(request: Request, db: Database, caller: Caller, raw: RawForm, draft_
     except Stale as stale:
         return draft_page(request, db, caller, draft_id, typed(raw).refused(told(stale)), 409)
     return see_other(location)
+
+
+def change(
+    request: Request,
+    db: Database,
+    caller: Caller,
+    raw: RawForm,
+    draft_id: int,
+    model: type[Model],
+    act: Callable[[Session, Model, datetime], str],
+) -> Response:
+    """Check a posted form and do its change; what is wrong, refused or stale gives the draft's page with the reason."""
+    form = check(model, raw)
+    if form.data is None:
+        return wrong(request, db, caller, draft_id, form)
+    data = form.data
+    return changed(request, db, caller, raw, draft_id, lambda session, at: act(session, data, at))
 
 
 def typed(raw: RawForm) -> Form[Any]:

@@ -16,7 +16,7 @@ from app.procedures.actions import draft_steps as actions
 from app.procedures.actions.media import store_picture
 from app.procedures.forms import AddStep, Change, MoveStep, OtherStep, Picture, SplitStep
 from app.procedures.pages import draft_step as pages
-from app.procedures.routes.draft_change import DraftId, StepId, address, changed, draft_page, wrong
+from app.procedures.routes.draft_change import DraftId, StepId, address, change, changed, draft_page, wrong
 from app.rules.draft_steps import Split
 
 router = APIRouter(include_in_schema=False)
@@ -25,31 +25,23 @@ router = APIRouter(include_in_schema=False)
 @router.post("/procedures/drafts/{draft_id}/steps")
 def add_step(request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId) -> Response:
     """Add a step and go to it."""
-    form = check(AddStep, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, at: datetime) -> str:
+    def done(session: Session, data: AddStep, at: datetime) -> str:
         step = actions.add_step(session, draft_id, data.version, data.after or None, who=caller.person_id, at=at)
         return address(draft_id, step)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, AddStep, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/chain")
 def chain_steps(request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId) -> Response:
     """Let every step wait for the one before it."""
-    form = check(Change, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    version = form.data.version
 
-    def done(session: Session, at: datetime) -> str:
-        actions.chain_steps(session, draft_id, version, who=caller.person_id, at=at)
+    def done(session: Session, data: Change, at: datetime) -> str:
+        actions.chain_steps(session, draft_id, data.version, who=caller.person_id, at=at)
         return f"{address(draft_id)}#precedence"
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, Change, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/steps/{step_id}/move")
@@ -57,16 +49,12 @@ def move_step(
     request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId, step_id: StepId
 ) -> Response:
     """Move a step up or down in the list."""
-    form = check(MoveStep, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, at: datetime) -> str:
+    def done(session: Session, data: MoveStep, at: datetime) -> str:
         actions.move_step(session, draft_id, data.version, step_id, data.by, who=caller.person_id, at=at)
         return f"{address(draft_id)}#step-{step_id}"
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, MoveStep, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/steps/{step_id}/remove")
@@ -74,16 +62,12 @@ def remove_step(
     request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId, step_id: StepId
 ) -> Response:
     """Take a step out; the list says how to take that back."""
-    form = check(Change, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    version = form.data.version
 
-    def done(session: Session, at: datetime) -> str:
-        actions.remove_step(session, draft_id, version, step_id, who=caller.person_id, at=at)
+    def done(session: Session, data: Change, at: datetime) -> str:
+        actions.remove_step(session, draft_id, data.version, step_id, who=caller.person_id, at=at)
         return address(draft_id)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, Change, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/steps/{step_id}/merge")
@@ -91,31 +75,23 @@ def merge_steps(
     request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId, step_id: StepId
 ) -> Response:
     """Make one step of two and go to it."""
-    form = check(OtherStep, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, at: datetime) -> str:
+    def done(session: Session, data: OtherStep, at: datetime) -> str:
         step = actions.merge_steps(session, draft_id, data.version, step_id, data.other, who=caller.person_id, at=at)
         return address(draft_id, step)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, OtherStep, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/steps/{step_id}/loosen")
 def loosen(request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId, step_id: StepId) -> Response:
     """Let a step wait for what another waits for instead of for that one."""
-    form = check(OtherStep, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, at: datetime) -> str:
+    def done(session: Session, data: OtherStep, at: datetime) -> str:
         actions.loosen(session, draft_id, data.version, step_id, data.other, who=caller.person_id, at=at)
         return address(draft_id, step_id)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, OtherStep, done)
 
 
 @router.get("/procedures/drafts/{draft_id}/steps/{step_id}/split")

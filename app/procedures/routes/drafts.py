@@ -23,7 +23,7 @@ from app.procedures.files import read_uploads
 from app.procedures.forms import BlankDraft, Change, NextDraft, Settle, TakeBack
 from app.procedures.pages import drafts as pages
 from app.procedures.queries import drafts
-from app.procedures.routes.draft_change import DraftId, address, changed, draft_page, wrong
+from app.procedures.routes.draft_change import DraftId, address, change, draft_page
 
 router = APIRouter(include_in_schema=False)
 
@@ -143,31 +143,23 @@ def _simply(
     act: Callable[[Session, int, datetime], None],
 ) -> Response:  # fmt: skip
     """Do a change that needs only the version shown."""
-    form = check(Change, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    version = form.data.version
 
-    def done(session: Session, at: datetime) -> str:
-        act(session, version, at)
+    def done(session: Session, data: Change, at: datetime) -> str:
+        act(session, data.version, at)
         return address(draft_id)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, Change, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/take-back")
 def take_back_to(request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId) -> Response:
     """Make a draft again what it was at an earlier save."""
-    form = check(TakeBack, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, at: datetime) -> str:
+    def done(session: Session, data: TakeBack, at: datetime) -> str:
         actions.take_back_to(session, draft_id, data.version, data.to, who=caller.person_id, at=at)
         return address(draft_id)
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, TakeBack, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/asked/{number}")
@@ -175,16 +167,12 @@ def settle_question(
     request: Request, db: Db, caller: Supervisor, raw: Posted, draft_id: DraftId, number: int
 ) -> Response:
     """Mark an open question as settled, or open it again."""
-    form = check(Settle, raw)
-    if form.data is None:
-        return wrong(request, db, caller, draft_id, form)
-    data = form.data
 
-    def done(session: Session, _at: datetime) -> str:
+    def done(session: Session, data: Settle, _at: datetime) -> str:
         actions.settle_question(session, draft_id, data.version, number, data.done)
-        return f"{address(draft_id)}#asked"
+        return f"{address(draft_id, data.step)}#asked"
 
-    return changed(request, db, caller, raw, draft_id, done)
+    return change(request, db, caller, raw, draft_id, Settle, done)
 
 
 @router.post("/procedures/drafts/{draft_id}/newest")

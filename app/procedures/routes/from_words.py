@@ -6,10 +6,10 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
-from app.people.access import Caller, Posted, PostedLarge, Supervisor
+from app.people.access import Posted, PostedLarge, Supervisor
 from app.platform import clock
 from app.platform.db import Database
-from app.platform.errors import NotFound, Refused
+from app.platform.errors import Refused
 from app.platform.forms import Form, RawForm, blank, check
 from app.platform.media import LargeForm, MediaStore, chunks_of, plain_name
 from app.platform.settings import Settings
@@ -17,12 +17,13 @@ from app.platform.submissions import claim, settle
 from app.platform.web import Db, SiteSettings, page, see_other
 from app.procedures import queries
 from app.procedures.actions import narrated as actions
-from app.procedures.actions.media import note_media, store_video, store_words
+from app.procedures.actions.media import note_media, store_words
 from app.procedures.forms import NarratedHeading
 from app.procedures.models import MediaKind
 from app.procedures.narrated import Narrated, read_words, stored_words
 from app.procedures.pages.from_words import BeginPage, mark_of, read_page
 from app.procedures.queries import MediaInfo
+from app.procedures.routes.recordings import kept_recording, recording_of
 from app.rules.draft_documents import free_id, slug
 from app.rules.narrated_answers import answered
 from app.rules.narration import SheetDraft, to_sheet_draft
@@ -55,7 +56,7 @@ def take_words(request: Request, db: Db, settings: SiteSettings, caller: Supervi
     form: Form[Any] = Form(values={k: v[-1] for k, v in posted.raw.fields.items() if v})
     recording: MediaInfo | None = None
     try:
-        recording = _recording(db, settings, caller, posted)
+        recording = recording_of(db, settings, caller, posted)
     except Refused as refusal:
         form = form.refused(refusal)
     try:
@@ -102,29 +103,6 @@ def _with_words(form: Form[Any], body: bytes) -> Form[Any]:
     return Form({**form.values, "words": text}, form.errors, form.refusal)
 
 
-def _recording(db: Database, settings: Settings, caller: Caller, posted: LargeForm) -> MediaInfo | None:
-    """Return the recording that came, stored, or the one that came with an earlier try."""
-    upload = posted.files.get("video")
-    if upload is None:
-        return _kept(db, posted.raw.get("kept_video"))
-    stored, content_type = store_video(settings, upload)
-    with db.write() as session:
-        name = plain_name(upload.filename, "recording")
-        note_media(session, stored, MediaKind.VIDEO, content_type, name, at=clock.now(), who=caller.person_id)
-    return _kept(db, stored.sha256)
-
-
-def _kept(db: Database, sha256: str) -> MediaInfo | None:
-    if not sha256:
-        return None
-    with db.read() as session:
-        try:
-            found = queries.media(session, sha256)
-        except NotFound:
-            return None
-    return found if found.kind is MediaKind.VIDEO else None
-
-
 @router.get(HERE + "/{sha256}")
 def show_read(
     request: Request,
@@ -152,7 +130,7 @@ def _stored(db: Database, settings: Settings, sha256: str) -> Narrated:
 
 def _read(request: Request, db: Database, narrated: Narrated, form: Form[Any], status: int = 200) -> Response:
     drafted = to_sheet_draft(narrated.draft, code="procedure", title=OTHERWISE)
-    recording = _kept(db, form.value("video"))
+    recording = kept_recording(db, form.value("video"))
     with db.read() as session:
         models = queries.device_models(session)
     shown = read_page(narrated, drafted, recording, models, form)
@@ -182,7 +160,7 @@ def make_draft(
         form = form.refused(Refused("These words are read otherwise than when this page was shown. Look again."))
     if data is None or form.errors or form.refusal:
         return _read(request, db, narrated, form, 422)
-    recording = _kept(db, data.video)
+    recording = kept_recording(db, data.video)
     at = clock.now()
     try:
         with db.write() as session:

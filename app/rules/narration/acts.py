@@ -6,13 +6,14 @@ from app.rules.narration.company import Act, Mentioned, company_of, means_someth
 from app.rules.narration.mention_kinds import Sort
 from app.rules.narration.tokens import Gap, Tokens
 from app.rules.narration.verbs import COMING, FORMS, GENERIC, PARTICLES, SPECIFIC
-from app.rules.narration.vocabulary import DETERMINERS
+from app.rules.narration.vocabulary import DETERMINERS, PREPOSITIONS
 from app.rules.narration.wordlist import words
+from app.rules.sheet import FixingKind
 
 _NEGATIONS: Final = words("not don't never cannot can't without won't shouldn't mustn't doesn't needn't avoid")
 _TO_DO: Final = words(
     "need needs have has had want wants wanna going gotta is are be try got ready time able sure start "
-    "begin started gonna ought continue proceed like love remember"
+    "begin started needed necessary required gonna ought continue proceed like love remember"
 )
 _ARTICLES: Final = DETERMINERS - {"that", "this", "these", "those"}
 _SUBORDINATE: Final = words("before while until unless if when whenever because after by-the-time as although though")
@@ -83,10 +84,11 @@ def _nounlike(tokens: Tokens, index: int) -> bool:
     if before in {"of", "on", "at", "with", "from", "in", "very", "too"}:
         return before not in {"on", "in"} or after not in {"it", "them", "those", "the", "both", "all"}
     if (
-        before in {"is", "was", "it's", "they're", "look", "looks", "isn't", "aren't", "seem", "seems"}
+        before in {"is", "was", "are", "were", "it's", "they're", "look", "looks", "isn't", "aren't", "seem", "seems"}
         and FORMS[low][1] == "base"
     ):
-        return True
+        # “First thing i do is pull the plug”.
+        return not (before == "is" and after in {"the", "your", "this", "these", "those", "all"})
     if low in PARTICLES and (
         before in FORMS
         or before
@@ -128,7 +130,8 @@ def _is_free(tokens: Tokens, index: int, mentioned: Mentioned) -> Act | None:
     if tokens[index].low not in {"is", "are"} or not index or tokens[index].gap > Gap.HYPHEN:
         return None
     subject = mentioned.at.get(index - 1)
-    if not subject or subject.sort is not Sort.UNIT or subject.lead is not None:
+    whole = subject is not None and (subject.sort is Sort.UNIT or subject.kind in {FixingKind.COVER, FixingKind.SHIELD})
+    if not subject or not whole or subject.lead is not None:
         return None
     near = [token.low for token in tokens[index + 1 : index + 3]]
     return Act("come", index, index + 1, None, None, True, False) if {"free", "loose", "out"} & set(near) else None
@@ -159,9 +162,30 @@ def _held_back(tokens: Tokens, index: int, start: int) -> bool:
         for k, low in enumerate(near)
         if low != "after" or near[k + 1 : k + 2] not in (["that"], ["this"], ["which"])
     ]
+    if "already" in near[-2:]:
+        return True
     if near and near[0] == "after" and max(start, index - 4) == start and not _comma_follows(tokens, index):
         near = near[1:]
-    return bool(_NEGATIONS & set(near)) or bool(_SUBORDINATE & set(near[-3:]))
+    return _denied(near) or bool(_SUBORDINATE & set(near[-3:]))
+
+
+def _denied(near: list[str]) -> bool:
+    """“Don't try to lift” denies the lifting; “it is not swollen, unclip the flex” told without the comma does not."""
+    for back, low in enumerate(reversed(near)):
+        if low in _NEGATIONS:
+            return True
+        # “Not to slip or bend” denies both; “not to slip, insert the wedge” only the first.
+        if back == 0 and low in FORMS and low not in _TO_DO:
+            return False
+        if low not in _TO_DO and low not in FORMS and low not in _DENYING:
+            return False
+    return False
+
+
+_DENYING: Final = words(
+    "to you we i they or and ever just accidentally be it them even also really yet also simply immediately bend push "
+    "force twist pinch lose damage"
+)
 
 
 def _comma_follows(tokens: Tokens, index: int) -> bool:
@@ -195,9 +219,20 @@ def _told(tokens: Tokens, index: int, start: int) -> bool:
         )
     if before in {"that", "this"} and index > 1 and tokens[index - 2].low in {"after", "following", "once", "with"}:
         return True
+    if before == "it" and index - 2 >= start and _new_behind_it(tokens, index):
+        return True
+    if before in {"it", "that"} and index - 2 >= start and tokens[index - 2].low in PREPOSITIONS:
+        return True
     if before in {"that", "which", "who", "it", "for", "they", "he", "she"}:
         return before in {"that"} and tokens[index].gap >= Gap.COMMA
     return True
+
+
+def _new_behind_it(tokens: Tokens, index: int) -> bool:
+    """“You'll see it pop the lid off”: “it pop” is no sentence, so something new is told."""
+    after = tokens[index + 1].low if index + 1 < len(tokens) else ""
+    base = FORMS[tokens[index].low][1] == "base"
+    return base and after in DETERMINERS and tokens[index - 2].low not in {"let", "make", "makes", "help", "helps"}
 
 
 def _passive(tokens: Tokens, index: int, start: int) -> bool:

@@ -17,7 +17,9 @@ from app.rules.narration.wordlist import words
 from app.rules.sheet import FixingKind as K
 
 _JOINS: Final = words("and also plus the a an then")
-_HELD: Final = words("held fixed secured fastened attached mounted retained kept hold connected joined glued")
+_HELD: Final = words(
+    "held fixed secured fastened attached mounted retained kept hold connected joined glued stuck strapped holding"
+)
 _TURNING: Final = words("swing flip fold spread turn rotate tip lay hinge")
 _HOLDING: Final = words(
     "hold holds holding secure secures securing retain retains retaining keep keeps keeping cover covers "
@@ -76,7 +78,7 @@ def _behind(cut: Cut, clause: Clause, act: Act) -> tuple[Mention, ...]:
             continue
         if not found:
             if not is_direct(tokens, act, mention) and not _in_object(cut, act, mention):
-                return ()
+                break
         elif not _joined(cut, found[-1], mention):
             break
         found.append(mention)
@@ -90,14 +92,19 @@ def _behind(cut: Cut, clause: Clause, act: Act) -> tuple[Mention, ...]:
 def _unknown(cut: Cut, clause: Clause, act: Act) -> Mention | None:
     """Return a thing with a name that is not in the vocabulary: “lift out the gimbal”."""
     tokens, first = cut.tokens, act.last
-    takes = act.verb in {"lift", "remove", "withdraw", "extract"} or (
-        act.particle is not None
-        and tokens[act.particle].low in {"out", "off", "away"}
-        and act.verb in {"take", "pull", "slide", "draw", "pop", "ease"}
+    loosed = act.verb in {"disconnect", "unplug", "unclip", "unhook", "detach"}
+    takes = (
+        loosed
+        or act.verb in {"lift", "remove", "withdraw", "extract"}
+        or (
+            act.particle is not None
+            and tokens[act.particle].low in {"out", "off", "away"}
+            and act.verb in {"take", "pull", "slide", "draw", "pop", "ease"}
+        )
     )
     if (
         not takes
-        or tokens[act.first].low != act.verb
+        or (tokens[act.first].low != act.verb and not act.verb.startswith(("dis", "un")))
         or act.coming
         or act.passive
         or act.pronoun is not None
@@ -116,7 +123,10 @@ def _unknown(cut: Cut, clause: Clause, act: Act) -> Mention | None:
     head = last - 1
     if head == first or tokens[head].low in NOUN or len(tokens[head].low) < 3 or tokens[head].low.isdecimal():
         return None
-    return Mention(Sort.UNIT, tokens[head].low, None, False, 1, False, True, True, first, head, last, first + 1, None)
+    return Mention(
+        Sort.UNIT, tokens[head].low, None, False, 1, False, not loosed, True,
+        first, head, last, first + 1, None, heard=not loosed,
+    )  # fmt: skip
 
 
 def _in_object(cut: Cut, act: Act, mention: Mention) -> bool:

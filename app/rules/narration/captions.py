@@ -184,7 +184,7 @@ def _overlap(before: list[str], shown: list[str]) -> int:
     longest = min(len(before), len(shown))
     if before and shown[: len(before)] == before:
         return len(before)
-    if len(shown) < len(before) and before[: len(shown)] == shown:
+    if 1 < len(shown) < len(before) and before[: len(shown)] == shown:
         return len(shown)
     for size in range(min(longest, _LONGEST_OVERLAP), 0, -1):
         # A single word said twice may be meant twice; two or more in a row are a line shown again.

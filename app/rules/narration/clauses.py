@@ -6,12 +6,26 @@ from typing import Final
 
 from app.rules.narration import cues
 from app.rules.narration.acts import act_at
+from app.rules.narration.clause_signs import (
+    after_subject,
+    caution_at,
+    cued,
+    denied,
+    forbidden,
+    goes_on,
+    kept,
+    next_low,
+    only_a_word,
+    scraps,
+    told_of,
+    with_done,
+)
 from app.rules.narration.company import Act, Mentioned, is_direct
 from app.rules.narration.mentions import mentions_of
 from app.rules.narration.numbers import NUMBER_WORDS, number_at
-from app.rules.narration.tokens import Gap, Token, Tokens
+from app.rules.narration.tokens import Gap, Tokens
 from app.rules.narration.verbs import FORMS, SPECIFIC
-from app.rules.narration.vocabulary import DETERMINERS, NOUN
+from app.rules.narration.vocabulary import DETERMINERS, NOUN, PREPOSITIONS
 from app.rules.narration.wordlist import words
 
 
@@ -63,7 +77,9 @@ _STARTERS: Final = frozenset().union(
     *(table.first_words for table in cues.TABLES),
     FORMS,
     NUMBER_WORDS,
-    words("is are don't never do off out away half a both"),
+    words(
+        "is are has have sits sit lies lie lives stands hangs with don't never not do off out away half a both notice"
+    ),
 )
 """Every word that can begin a clause or be its verb; all others are passed over."""
 
@@ -107,8 +123,11 @@ def _begins(tokens: Tokens, index: int, current: Clause | None, mentioned: Menti
     if not hard and low not in _STARTERS and not low[0].isdecimal() and not low.endswith("'s"):
         return None
     idiom = cues.IDIOM.at(tokens, index)
-    if idiom and not hard:
+    if idiom and not hard and not cued(tokens, index, idiom[0]):
         return None
+    done = 0 if hard else with_done(tokens, index)
+    if done:
+        return Clause(index, index, Sense.STATEMENT, hard, 2), index + done
     order = None if idiom else _order(tokens, index, hard)
     if order:
         return Clause(index, index, Sense.STATEMENT, hard, order[1]), index + order[0]
@@ -128,7 +147,12 @@ def _begins(tokens: Tokens, index: int, current: Clause | None, mentioned: Menti
             start = _subject_start(tokens, start, current, mentioned)
         return Clause(start, index, Sense.ACT, hard, 0, act), act.last
     if hard or _statement(tokens, index, current):
-        return Clause(index, index, Sense.STATEMENT, hard, 0), index + 1
+        sees = next_low(tokens, index) == "see"
+        return Clause(index, index, Sense.STATEMENT, hard, 0), index + 1 + sees
+    if current and told_of(tokens, index, mentioned):
+        start = _told_from(tokens, index, current, mentioned)
+        if start > current.start:
+            return Clause(start, index, Sense.STATEMENT, hard, 0), index + 1
     return None
 
 
@@ -157,6 +181,14 @@ def _subject_start(tokens: Tokens, start: int, current: Clause, mentioned: Menti
         return start
     first = subject.first
     return first - 1 if tokens[first - 1].low == "and" and first - 1 > current.start else first
+
+
+def _told_from(tokens: Tokens, index: int, current: Clause, mentioned: Mentioned) -> int:
+    """Return where “the board is held”, “the cell's got two tabs” or “on the board are two wires” begins."""
+    own = mentioned.at.get(index) or mentioned.at.get(index - 1)
+    if own and own.lead is not None:
+        return max(own.lead, current.start)
+    return own.first if own and mentioned.at.get(index) else _subject_start(tokens, index, current, mentioned)
 
 
 def _lead(tokens: Tokens, index: int, current: Clause | None) -> int:
@@ -208,7 +240,11 @@ def _order(tokens: Tokens, index: int, hard: bool) -> tuple[int, int] | None:
         size == 1
         and low in {"now", "then"}
         and not hard
-        and (before in _AUXILIARY or _after_subject(tokens, index, after))
+        and (
+            before in _AUXILIARY
+            or (before in {"it", "that", "which"} and goes_on(after))
+            or after_subject(tokens, index, after)
+        )
     ):
         return None
     if low in {"first", "next", "lastly"} and size == 1 and after and after.low in NOUN and not hard:
@@ -216,14 +252,7 @@ def _order(tokens: Tokens, index: int, hard: bool) -> tuple[int, int] | None:
     return size, 2 if strength == "strong" else 1
 
 
-_AUXILIARY: Final = words("can will should must is are you we i could may might it that which has have to be not")
-
-
-def _after_subject(tokens: Tokens, index: int, after: Token | None) -> bool:
-    """“The loudspeaker now comes away”: no order is told."""
-    if after is None or tokens[index].gap >= Gap.COMMA or tokens[index - 1].low not in NOUN:
-        return False
-    return FORMS.get(after.low, ("", ""))[1] == "third" or after.low in {"is", "are", "can", "comes"}
+_AUXILIARY: Final = words("can will should must is are you we i could may might has have to be not")
 
 
 def _set_phrase(
@@ -236,16 +265,17 @@ def _set_phrase(
     if current and current.sense is Sense.REFIT and tokens[index].gap is not Gap.HARD:
         return None
     scrap = cues.SCRAP.at(tokens, index)
-    if scrap and not _denied(tokens, index) and not (scrap[0] == 1 and not _scraps(tokens, index, fresh)):
+    meant = scrap and not denied(tokens, index) and not kept(tokens, index + scrap[0])
+    if scrap and meant and (scrap[0] > 1 or scraps(tokens, index, fresh)):
         return Sense.SCRAP, scrap[0], scrap[1]
     stays = cues.STAYS.at(tokens, index)
     if stays:
         return Sense.LEAVE, stays[0], "before"
-    caution = cues.CAUTION.at(tokens, index)
+    caution = caution_at(tokens, index, fresh)
     if caution and current and current.sense is Sense.CAUTION and tokens[index].gap < Gap.HARD:
         return None
-    if caution and not _denied(tokens, index) and not _only_a_word(tokens, index, caution[0], current):
-        return Sense.CAUTION, caution[0], ""
+    if caution and not denied(tokens, index) and not only_a_word(tokens, index, caution):
+        return Sense.CAUTION, caution, ""
     leave = cues.LEAVE.at(tokens, index)
     if leave:
         held = mentioned.next_after(index + leave[0], 8)
@@ -254,11 +284,8 @@ def _set_phrase(
             return Sense.LEAVE, leave[0], "after"
     if current and current.sense is Sense.CAUTION and tokens[index].gap < Gap.HARD:
         return None if tokens[index].low in {"don't", "never", "do"} else _rest(tokens, index, current, fresh)
-    if tokens[index].low in {"don't", "never"} or (tokens[index].low == "do" and _next(tokens, index) == "not"):
-        verb = index + (2 if tokens[index].low == "do" else 1)
-        if verb < len(tokens) and (tokens[verb].low in cues.PROHIBITED or FORMS.get(tokens[verb].low)):
-            return Sense.CAUTION, verb - index, ""
-    return _rest(tokens, index, current, fresh)
+    bars = forbidden(tokens, index)
+    return (Sense.CAUTION, bars, "") if bars else _rest(tokens, index, current, fresh)
 
 
 def _rest(tokens: Tokens, index: int, current: Clause | None, fresh: bool) -> tuple[Sense, int, str] | None:
@@ -285,36 +312,9 @@ def _rest(tokens: Tokens, index: int, current: Clause | None, fresh: bool) -> tu
     return None
 
 
-def _next(tokens: Tokens, index: int) -> str:
-    return tokens[index + 1].low if index + 1 < len(tokens) else ""
-
-
-def _denied(tokens: Tokens, index: int) -> bool:
-    return index > 0 and tokens[index].gap <= Gap.HYPHEN and tokens[index - 1].low in cues.NOT_SCRAP
-
-
-def _scraps(tokens: Tokens, index: int, fresh: bool) -> bool:
-    """A single word such as “bin” or “scrap” is a verb at the start, after “and”, or before the thing."""
-    low = tokens[index].low
-    if low in {"discard", "renew"}:
-        return True
-    before = tokens[index - 1].low if index else ""
-    return fresh or tokens[index].gap >= Gap.COMMA or before in {"and", "then", "please", "always", "or", "so"}
-
-
-def _only_a_word(tokens: Tokens, index: int, size: int, current: Clause | None) -> bool:
-    """“Mind”, “watch”, “caution” and the like are cautions only at a start."""
-    low = tokens[index].low
-    before = tokens[index - 1].low if index and tokens[index].gap < Gap.COMMA else ""
-    if size == 1 and low in {"watch", "mind", "attention", "caution", "warning", "danger", "important", "avoid", "nb"}:
-        if before in DETERMINERS or before in {"you", "i", "don't", "this", "in", "for", "your", "thanks"}:
-            return True
-        if low == "watch":
-            return _next(tokens, index) not in {"the", "your", "that", "those"}
-    return False
-
-
 def _act(tokens: Tokens, index: int, current: Clause | None, mentioned: Mentioned, hard: bool) -> Act | None:
+    if current and not hard and current.sense is Sense.CAUTION and current.hard and _colon(tokens, current):
+        return None
     if current and not hard and current.sense in {Sense.CONDITION, Sense.REFIT, Sense.LEAVE}:
         inside = tokens[index].gap < Gap.COMMA or current.sense is Sense.REFIT
         told = current.sense is Sense.LEAVE and (
@@ -336,6 +336,12 @@ def _act(tokens: Tokens, index: int, current: Clause | None, mentioned: Mentione
     return act_at(tokens, index, start, mentioned)
 
 
+def _colon(tokens: Tokens, current: Clause) -> bool:
+    """“Caution: disconnect the charger first”: behind the colon stands the caution."""
+    end = current.cue_end
+    return end is not None and end < len(tokens) and tokens[end].gap is Gap.BRACKET
+
+
 def _behind_reason(tokens: Tokens, index: int, current: Clause) -> bool:
     """“… because it is glued lift the lid”: a reason is short, what is told behind it is new."""
     reason = current.sense is Sense.CONDITION and tokens[current.cue or current.start].low in {
@@ -353,7 +359,7 @@ _MIDST: Final = words("you we they it i to and can will may might could would is
 def _behind_thing(tokens: Tokens, index: int, current: Clause, mentioned: Mentioned) -> bool:
     """“Leave the two screws alone lift the lid”: what stays was named, so this is new."""
     held = mentioned.next_after(current.cue_end or current.start, 8)
-    return held is not None and held.last < index and tokens[index - 1].low not in DETERMINERS | {"to", "that"}
+    return held is not None and held.last <= index and tokens[index - 1].low not in DETERMINERS | {"to", "that"}
 
 
 def _statement(tokens: Tokens, index: int, current: Clause | None) -> bool:
@@ -367,7 +373,11 @@ def _statement(tokens: Tokens, index: int, current: Clause | None) -> bool:
         return (
             shows and cues.STATEMENT.at(tokens, index) is not None and (reason or current.sense is not Sense.CONDITION)
         )
-    if tokens[index - 1].low in {"if", "that", "when", "because", "whether", "until", "before", "once"}:
+    # “You hear that: that's the clips”, “behind that you'll see a grille”.
+    twice = tokens[index - 1].low == "that" and (
+        tokens[index].low == "that's" or (index > 1 and tokens[index - 2].low in PREPOSITIONS)
+    )
+    if not twice and tokens[index - 1].low in {"if", "that", "when", "because", "whether", "until", "before", "once"}:
         return False
     number = number_at(tokens, index)
     if number and index + number.size < len(tokens) and tokens[index + number.size].low == "more":

@@ -3,12 +3,14 @@
 from dataclasses import dataclass
 from typing import Final
 
+from app.rules.narration.drivers import driver_at
 from app.rules.narration.mention_kinds import Sort
 from app.rules.narration.mentions import Mention
 from app.rules.narration.tokens import Gap, Tokens
 from app.rules.narration.verbs import FORMS, MOVING, PARTICLES, TAKING
 from app.rules.narration.vocabulary import DETERMINERS, ENDS_PHRASE
 from app.rules.narration.wordlist import words
+from app.rules.sheet import FixingKind
 
 _BETWEEN: Final = words(
     "it them that those these this both all of also now carefully slowly straight gently right just the "
@@ -60,31 +62,49 @@ def company_of(tokens: Tokens, index: int, mentioned: Mentioned) -> tuple[int | 
     """Return the verb's particle and its object pronoun: “take those two out”, “pull the bracket off”."""
     particle = pronoun = None
     k = index + 1
-    unknown = 0
+    unknown, object_named = 0, False
     while k < len(tokens) and k - index < 9 and tokens[k].gap <= Gap.HYPHEN:
         low = tokens[k].low
         mention = mentioned.at.get(k)
         if mention and mention.first == k and pronoun is None and particle is None:
-            k = mention.last
+            k, object_named = mention.last, True
             continue
         if low in PARTICLES and particle is None:
             particle = k
-        elif low in _IT and pronoun is None:
+            if object_named:
+                # “Pull the hood off it just slides up”: what follows is new.
+                break
+        elif low in _IT and pronoun is None and not (low == "each" and _thing_behind(tokens, k)):
             pronoun = k
         elif low in DETERMINERS:
             unknown = 3
         elif unknown and low not in ENDS_PHRASE and low not in FORMS:
-            unknown -= 1
+            unknown, object_named = unknown - 1, True
         elif low not in _BETWEEN:
             break
         k += 1
     return particle, pronoun
 
 
+def _thing_behind(tokens: Tokens, index: int) -> bool:
+    """“Each post”: it is no pronoun before a thing."""
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    return after is not None and after.gap is Gap.NONE and after.low not in ENDS_PHRASE and after.low not in FORMS
+
+
+_NEEDS_PARTICLE: Final = words(
+    "get back work run use come cut drive let knock click grab "
+    "reach fetch screw turn insert stick walk roll hinge rock rotate"
+)
+"""Verbs that mean something only with “out”, “off” and the like."""
+
+
 def means_something(tokens: Tokens, act: Act, mentioned: Mentioned) -> bool:
     """A general verb is an act with a fixing or unit, or with a tool that it moves or takes."""
     if act.verb == "let":
         return act.coming
+    if act.verb in TAKING and any(driver_at(tokens, k) for k in range(act.last, min(act.last + 3, len(tokens)))):
+        return True
     near = mentioned.next_after(act.last, 7)
     direct = near is not None and is_direct(tokens, act, near)
     if near and direct and near.sort is Sort.TOOL:
@@ -101,31 +121,9 @@ def means_something(tokens: Tokens, act: Act, mentioned: Mentioned) -> bool:
     if act.verb in {"set", "put", "lay", "bring"}:
         words = [token.low for token in tokens[act.first : act.first + 9]]
         return direct and ("aside" in words or ("one" in words and "side" in words))
-    if act.verb in {
-        "get",
-        "back",
-        "work",
-        "run",
-        "use",
-        "come",
-        "cut",
-        "drive",
-        "let",
-        "knock",
-        "click",
-        "grab",
-        "reach",
-        "fetch",
-        "screw",
-        "turn",
-        "insert",
-        "stick",
-        "walk",
-        "roll",
-        "hinge",
-        "rock",
-        "rotate",
-    }:
+    if act.verb in _NEEDS_PARTICLE:
+        if act.verb == "cut" and direct and near is not None and near.kind in {FixingKind.ADHESIVE, FixingKind.SEAL}:
+            return True
         if act.particle is None:
             return act.verb == "roll" and direct
         return tokens[act.particle].low in {"out", "off", "away", "loose", "free", "up", "apart", "over", "back"} and (

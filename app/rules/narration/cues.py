@@ -18,12 +18,13 @@ ORDER: Final = Phrases(
         "then/and then/now/and now/right now/next/next up/next thing/the next thing/after that/"
         "after this/after which/first/"
         "first of all/first thing/first off/first job/last job/next job/second job/at first/as first/"
-        "firstly/secondly/thirdly/"
+        "firstly/secondly/thirdly/last but not least/"
         "second step/to begin with/"
         "to start with/finally/and finally/lastly/last of all/last thing/and last/at last/in the end/in addition/"
         "once that's done/once that is done/once done/with that out/with that done/"
         "with that out of the way/moving on/"
-        "from here/from there/start by/start with/begin by/step one/step two/step three/following that/afterwards/"
+        "from here/from there/start by/start with/begin by/step one/step two/step three/step four/step five/"
+        "step six/step seven/step eight/step nine/step ten/step eleven/step twelve/following that/afterwards/"
         "subsequently/to finish/and lastly/next step/second/third",
         "strong",
     )
@@ -42,7 +43,8 @@ CAUTION: Final = Phrases(
         "please be careful/take care/"
         "do take care/please take care/take great care/mind/do mind/watch out/watch/attention/caution/"
         "warning/danger/nb/beware/beware of/"
-        "pay attention/go gently/go easy/go slowly/be gentle/be aware/keep clear/keep away/keep your/"
+        "mind you don't/mind you do not/mind not to/watch you don't/watch that you don't/pay attention/go gently/"
+        "go easy/go slowly/be gentle/be aware/keep clear/keep away/keep your/"
         "avoid/make sure not to/"
         "make sure you don't/make sure you do not/make sure that you don't/hold it by its edges/hold it by the edges/"
         "touch edges only/touch only the edges/edges only/never use/take it easy/don't force/watch for/"
@@ -61,24 +63,42 @@ INSPECT: Final = Phrases(
 )
 REFIT: Final = Phrases(
     _each(
-        "when you reassemble/when reassembling/on reassembly/for reassembly/reassembly/to reassemble/"
+        "when you reassemble/when reassembling/going back/on the way back/back together/when you fit it back/"
+        "when you build it/closing up/closing it up/to close it/to refit/refitting/reassembling/"
+        "on reassembly/for reassembly/reassembly/to reassemble/"
         "reassemble/refit/"
         "putting it back/put it back together/putting everything back/when you put/when it goes back/when putting/"
-        "to put it back/is the reverse/in reverse order/reverse of/on refitting/when refitting/when you refit/"
-        "when you close/for assembly/during assembly/thanks for watching"
+        "to put it back/reverse the steps/reverse the order/reverse the procedure/other way round/other way around/"
+        "is the reverse/in reverse order/reverse of/on refitting/when refitting/when you refit/"
+        "when you close/for assembly/for mounting/when mounting/on mounting/when assembling/on assembly/"
+        "during assembly/thanks for watching"
     )
 )
 CONDITION: Final = Phrases(
     _each(
         "today/in this video/this video/show you how/i'll show/i will show/want to show/how to/"
-        "here i explain/going to show/gonna show/if/when/unless/in case/because/since/otherwise/even if/"
+        "here i explain/how we/how you/how i/going to show/gonna show/if/when/unless/in case/because/since/"
+        "otherwise/even if/"
         "until/till/whenever/where/whereas/as soon as/although/though"
     )
 )
 """What follows is no instruction of its own."""
 
+_PUT_FIRST: Final = [
+    f"{place} {be}"
+    for place, be in product(
+        words("inside underneath beneath below behind under here"), ("is", "are", "we have", "you have", "we've got")
+    )
+]
+"""“Inside is the gasket”: the place stands before what it shows."""
+_HAVING: Final = [
+    f"{we} {some}"
+    for we, some in product(("you've", "we've"), words("a an the one two three four five six eight ten another"))
+]
+"""“Then you've a row of four screws”, as it is said in Britain."""
 STATEMENT: Final = Phrases(
-    _each(
+    [(phrase, "") for phrase in _PUT_FIRST + _HAVING]
+    + _each(
         "there is/there are/there's/there's like/there will be/there was/there were/it's/it is/they're/"
         "they are/that's/that is/"
         "those are/these are/this is/that one's/that one is/you can see/you'll see/you will see/"
@@ -86,12 +106,18 @@ STATEMENT: Final = Phrases(
         "you have/you see/you find/we've got/we have/we never/we always/you're gonna see/"
         "you're going to see/i'm gonna/it has/it's got/they have/"
         "see that/see those/see the/it just/it always/they always/they tear/they will/they'll/"
-        "one of them/the rest/same/"
+        "has got/have got/one of them/the rest/same/"
         "two long/one long/one on/one in/one at/one behind/one each"
     )
 )
 
-_THROW: Final = [" ".join(("throw", it, away)) for it, away in product(_IT, ("away", "out"))]
+_THROWN: Final = [" ".join(("throw", it, away)) for it, away in product(_IT, ("away", "out"))]
+_THROW: Final = _THROWN + [
+    " ".join(parts)
+    for parts in product(
+        ("throw", "put"), _IT, ("in", "into", "to"), ("the bin", "the trash", "the waste", "waste", "the rubbish")
+    )
+]
 _PRONOUN_SCRAP: Final = [
     f"{verb} {it}" for verb, it in product(("bin", "toss", "chuck", "trash", "scrap", "ditch"), _IT)
 ]
@@ -115,11 +141,15 @@ SCRAP: Final = Phrases(
         "must be discarded/should be discarded/must be scrapped/must be thrown away/to be scrapped/"
         "to be discarded/is scrap/are scrap/"
         "is scrapped/are scrapped/is discarded/are discarded/"
+        "cannot be used a second time/can't be used a second time/not be used a second time/not be used twice/"
+        "cannot be used again/can't be used again/be renewed every time/"
         "can't be reused/cannot be reused/can not be reused/must not be reused/not be reused/"
         "not to be reused/never be reused/"
         "not reusable/is not reusable/single use/one time use/one use only/use once/used once/"
         "not be used again/not used again/not use again/"
         "never used again/wants throwing away/want throwing away/needs throwing away/gets thrown away/is thrown away/"
+        "goes to garbage/go to garbage/to the garbage/in the garbage/into the garbage/won't stick twice/"
+        "will not stick twice/"
         "goes in the bin/go in the bin/goes in the trash/go in the trash/in the bin/in the trash/in the rubbish/"
         "goes to scrap/for scrap/to scrap/into the bin/into the trash/into the scrap/in the scrap/"
         "won't go back/will not go back/"

@@ -1,6 +1,7 @@
 """Steps to a draft: titles, names, places, questions, times, and suggestions on the order."""
 
 import math
+from dataclasses import replace
 from typing import Final
 
 from app.rules.narration.building import Building, Released
@@ -9,10 +10,12 @@ from app.rules.narration.loosening import loosened
 from app.rules.narration.mention_kinds import Sort
 from app.rules.narration.mentions import Mention
 from app.rules.narration.reading import Reader
+from app.rules.narration.refits import ToldRefit, mark_new, refits_of, tenth
 from app.rules.narration.shapes import (
     Draft,
     DraftFixing,
     DraftNote,
+    DraftRefit,
     DraftStep,
     DraftTool,
     DraftUnit,
@@ -46,26 +49,33 @@ def draft_from(source: Source) -> Draft:
     """Return the draft of a source: its steps in narrated order. Never raises; what is uncertain is asked."""
     tokens = tokens_of(source)
     if not tokens:
-        return Draft(source, None, (), None, source.warnings)
+        return Draft(source, None, (), warnings=source.warnings)
     parts = cut(tokens)
     # Speech that was written down without full stops is cut at words of order instead.
-    unmarked = sum(1 for token in tokens if token.gap is Gap.HARD) * _WORDS_A_SENTENCE < len(tokens)
+    stops = sum(1 for token in tokens[1:] if token.gap is Gap.HARD)
+    pauses = sum(1 for token in tokens[1:] if token.gap >= Gap.COMMA)
+    unmarked = (stops + 1) * _WORDS_A_SENTENCE < len(tokens) or (bool(source.cues) and not pauses)
     reader = Reader(parts, unmarked)
     built = reader.read()
+    refits = refits_of(parts, built)
+    mark_new(refits)
     maker = _Maker(source, parts)
     steps: list[DraftStep] = []
     end_of_all = len(tokens)
     closing = reader.closing if reader.closing is not None and built and reader.closing > built[-1].start else None
     for index, step in enumerate(built):
         end = built[index + 1].start if index + 1 < len(built) else (closing or end_of_all)
-        steps.append(maker.step(step, end, (index - 1,) if index else ()))
+        made = maker.step(step, end, (index - 1,) if index else ())
+        told = refits.by_step.get(index)
+        steps.append(replace(made, refit=maker.refit(step, told)) if told else made)
     warnings = source.warnings
     if not steps:
         warnings += ("No step was found. Write what is undone, lifted or unplugged, one act a sentence.",)
     first = built[0].start if built else end_of_all
     preamble = maker.words(0, first) if first else None
     ending = maker.words(closing, end_of_all) if closing is not None else None
-    return Draft(source, preamble, loosened(tuple(steps)), ending, warnings)
+    left = tuple(maker.words(*span) for span in refits.left)
+    return Draft(source, preamble, loosened(tuple(steps)), ending, left, warnings)
 
 
 class _Maker:
@@ -82,8 +92,12 @@ class _Maker:
         return self.source.words(self.tokens[first].start, self.tokens[last - 1].end)
 
     def plain(self, first: int, last: int) -> str:
-        """Return the words in one line."""
-        return " ".join(self.source.text[self.tokens[first].start : self.tokens[max(last, first + 1) - 1].end].split())
+        """Return the words in one line, without what only filled a pause between them."""
+        said = self.tokens[first].text
+        for before, token in zip(self.tokens[first:last], self.tokens[first + 1 : last], strict=False):
+            between = self.source.text[before.end : token.start]
+            said += (" " if any(sign.isalnum() for sign in between) else between) + token.text
+        return " ".join(said.split())
 
     def step(self, step: Building, end: int, after: tuple[int, ...]) -> DraftStep:
         """Return one step that reaches up to token ``end``."""
@@ -107,6 +121,23 @@ class _Maker:
             clip=_clip(words),
             sure=step.verb is not None and step.asked is None,
             question=step.asked if step.verb else "What is done in this step?",
+        )
+
+    def refit(self, step: Building, told: ToldRefit) -> DraftRefit:
+        """Return what was told of a step's refit."""
+        ordered = sorted(step.fixings, key=lambda f: f.first)
+        return DraftRefit(
+            told=tuple(self.words(*span) for span in told.spans),
+            answered=frozenset(place for place, fixing in enumerate(ordered) if fixing.first in told.answered),
+            unit_told=any(unit.first in told.answered for unit in step.units),
+            torques=tuple(
+                (ordered.index(fixing), tenth(value), self.words(*span)) for fixing, value, span in told.torques
+            ),
+            loose=tuple(self.words(*span) for span in told.loose),
+            press_s=told.press[0] if told.press else None,
+            cure_s=told.cure[0] if told.cure else None,
+            cure_guessed=told.cure_guessed,
+            fits=tuple((self._name(thing), self.words(*span)) for thing, span in told.fits),
         )
 
     def _whole(self, first: int, last: int) -> Words:

@@ -65,10 +65,10 @@ def _made(family: str, size: str, words: int) -> Driver | None:
 def _compact(tokens: Tokens, index: int) -> Driver | None:
     """Read “T5”, “TX10”, “PH00” written in one."""
     match = _COMPACT.fullmatch(tokens[index].low)
-    if not match or (tokens[index].text[0].islower() and match[1] == "p"):
+    if not match:
         return None
     family = {"tx": "T", "t": "T", "ph": "PH", "pz": "PZ", "p": "P"}[match[1]]
-    if family == "P" and not _near(tokens, index, _P_NAMES):
+    if family == "P" and not _near(tokens, index, _P_NAMES | {"driver", "screwdriver", "bit"}):
         return None
     if family == "T" and _is_device(tokens, index):
         return None

@@ -10,7 +10,7 @@ def give_instruments(cut: Cut, steps: list[Building]) -> None:
     """Give each driver size and tool to the step it is spoken in, unless it is only warned of."""
     barred: set[int] = set()
     for clause in cut.clauses:
-        if clause.sense in {Sense.CAUTION, Sense.REFIT, Sense.LEAVE}:
+        if clause.sense in {Sense.CAUTION, Sense.REFIT, Sense.LEAVE, Sense.INSPECT}:
             barred.update(range(clause.cue if clause.cue is not None else clause.start, clause.end))
     for number, step in enumerate(steps):
         end = steps[number + 1].start if number + 1 < len(steps) else len(cut.tokens)

@@ -19,6 +19,9 @@ _SETS: Final = words(
 )
 
 
+_PIECES: Final = words("piece pieces strip strips bit bits layer layers length lengths")
+
+
 def told_twice(tokens: Tokens, at: int) -> bool:
     """“six (6) screws”."""
     return (
@@ -75,14 +78,23 @@ def part_of(
         number = Number(part.value, part.size, part.exact)
     elif tokens[lead - 1].low in _SETS | {"all"}:
         first = lead - 1
+        # “Six pieces of screw” are six; two rows of screws are not two.
+        pieces = number_ending(tokens, first, floor) if tokens[first].low in _PIECES and number is None else None
+        if pieces:
+            return first - pieces.size, _lead_of(tokens, first - pieces.size), pieces
         if first > floor and tokens[first - 1].low in DETERMINERS:
             first -= 1
     else:
         return first, lead, number
     if first > floor and tokens[first - 1].low == "all":
         first -= 1
-    before = first - 1 if first and tokens[first].gap <= Gap.HYPHEN and tokens[first - 1].low in PREPOSITIONS else None
-    return first, before, number
+    return first, _lead_of(tokens, first), number
+
+
+def _lead_of(tokens: Tokens, first: int) -> int | None:
+    """Return the index of the preposition before a phrase, if one stands there."""
+    led = first and tokens[first].gap <= Gap.HYPHEN and tokens[first - 1].low in PREPOSITIONS
+    return first - 1 if led else None
 
 
 def count_after(tokens: Tokens, last: int) -> tuple[Number, int] | None:
@@ -133,7 +145,7 @@ def count_of(
     words = {tokens[k].low for k in range(first, name_from)}
     if words & {"each", "every", "any"} or words & VAGUE:
         return None, False
-    if noun in _MASS:
+    if noun in _MASS and not plural:
         return 1, True
     if plural:
         labels = _labels(tokens, last)

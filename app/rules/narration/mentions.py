@@ -84,6 +84,15 @@ def _mention_at(tokens: Tokens, index: int, floor: int) -> Mention | None:
     low = tokens[index].low.removesuffix("'s")
     heard = True
     noun, plural = NOUN.get(low, ("", False))
+    if low in {"lever", "bar"} and index and tokens[index - 1].low in _LOCKING and tokens[index].gap <= Gap.HYPHEN:
+        return _built(tokens, index, floor, Sort.FIXING, "latch", False, index)
+    if (
+        low == "lock"
+        and index > 1
+        and (_named(tokens, index) or _named(tokens, index - 1))
+        and not _goes_on(tokens, index)
+    ):
+        return _built(tokens, index, floor, Sort.FIXING, "latch", False, index)
     if low in {"top", "bottom"} and _is_half(tokens, index):
         return _built(tokens, index, floor, Sort.FIXING, "cover", False, index)
     if low in TOOL and is_verb(low) and index + 1 < len(tokens) and tokens[index + 1].low in _OBJECTS:
@@ -152,6 +161,9 @@ def _led(tokens: Tokens, index: int) -> bool:
 _OBJECTS: Final = words("it that them those these the up off out")
 
 
+_LOCKING: Final = words("locking lock latching retaining")
+
+
 def _is_half(tokens: Tokens, index: int) -> bool:
     """“The bottom must be lifted”: half of the case, not a place."""
     if index == 0 or tokens[index - 1].low != "the" or index + 1 >= len(tokens):
@@ -183,6 +195,14 @@ def _named(tokens: Tokens, index: int) -> bool:
 
 
 def _is_noun(tokens: Tokens, index: int, noun: str, plural: bool) -> bool:
+    if noun == "back" and index > 1 and tokens[index - 1].low in {"that", "this"} and is_verb(tokens[index - 2].low):
+        return False
+    if (
+        noun == "back"
+        and index + 1 < len(tokens)
+        and tokens[index + 1].low in {"those", "them", "these", "all", "both"}
+    ):
+        return False
     if noun in _STRICT or tokens[index].low in _STRICT:
         return _named(tokens, index) and not (
             noun == "half" and tokens[index].low == "half" and number_at(tokens, index)
@@ -257,6 +277,13 @@ def _named_on(tokens: Tokens, last: int) -> bool:
     return ends and not known and low.isalpha() and len(low) > 3 and not low.endswith(("ly", "wards", "ed", "ing"))
 
 
+_ONLY_VERBS: Final = words(
+    "undo undoing unscrew unscrewing unfasten unbolt loosen loosening disconnect disconnecting unplug unplugging "
+    "unclip unclipping unhook unlatch unlock unsnap detach detaching uncouple unsolder desolder remove "
+    "removing take taking withdraw extract prise lift lifting"
+)
+
+
 def _left(tokens: Tokens, head: int, floor: int) -> tuple[int, Number | None, bool, int]:
     """Return where the phrase begins, its number, whether it is definite, and where its name begins."""
     number: Number | None = None
@@ -285,7 +312,7 @@ def _left(tokens: Tokens, head: int, floor: int) -> tuple[int, Number | None, bo
         if low in VAGUE or low in {"all", "more", "another"}:
             at -= 1
             continue
-        if low in ENDS_PHRASE or (is_verb(low) and not _named(tokens, at - 1)):
+        if low in ENDS_PHRASE or low in _ONLY_VERBS or (is_verb(low) and not _named(tokens, at - 1)):
             break
         at -= 1
         if number is None:

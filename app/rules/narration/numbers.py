@@ -14,6 +14,9 @@ LARGEST: Final = 200
 
 _UNITS: Final = words("one two three four five six seven eight nine")
 _TEENS: Final = words("ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen")
+_ALOUD: Final = (
+    "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten",
+)  # fmt: skip
 _TENS: Final = words("twenty thirty forty fifty sixty seventy eighty ninety")
 NUMBER_WORDS: Final = frozenset([*_UNITS, *_TEENS, *_TENS, "hundred"])
 _FIXED: Final = Phrases(
@@ -77,6 +80,9 @@ def _plain(tokens: Tokens, index: int) -> Number | None:
             return Number(_within(bare), 1)
     if low not in NUMBER_WORDS:
         return None
+    counted = _counted_off(tokens, index)
+    if counted:
+        return Number(counted, counted)
     size = 1
     while (
         size < 4
@@ -90,6 +96,17 @@ def _plain(tokens: Tokens, index: int) -> Number | None:
         if value is not None:
             return Number(value if 1 <= value <= LARGEST else None, length)
     return None
+
+
+def _counted_off(tokens: Tokens, index: int) -> int:
+    """“One two three four screws”, counted aloud: return four; 0 when fewer than three are counted."""
+    size = 0
+    while (
+        size < len(_ALOUD) and index + size < len(tokens) and tokens[index + size].low == _ALOUD[size]
+        and (size == 0 or tokens[index + size].gap <= Gap.COMMA)
+    ):  # fmt: skip
+        size += 1
+    return size if size > 2 else 0
 
 
 def _digits(tokens: Tokens, index: int, low: str) -> Number:

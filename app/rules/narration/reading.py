@@ -3,29 +3,30 @@
 from typing import Final
 
 from app.rules.narration.binding import Objects, is_whole, mentions_between, objects_of, verb_of
-from app.rules.narration.building import Building, Released
+from app.rules.narration.building import Building
 from app.rules.narration.clauses import Clause, Sense
+from app.rules.narration.company import Act
 from app.rules.narration.cues import ORDER
 from app.rules.narration.drivers import driver_at
 from app.rules.narration.instruments import give_instruments
 from app.rules.narration.mention_kinds import Sort
 from app.rules.narration.mentions import Mention
-from app.rules.narration.scrapping import bind_scrap, described
+from app.rules.narration.passing import fits_new, goes_back, tells_refit
+from app.rules.narration.releasing import Releasing
+from app.rules.narration.scrapping import bind_scrap
 from app.rules.narration.shapes import Verb
-from app.rules.narration.showing import Showing
-from app.rules.narration.tokens import Gap
-from app.rules.narration.verbs import MOVING, TAKING
+from app.rules.narration.verbs import FORMS, MOVING, TAKING
 from app.rules.sheet import FixingKind as K
 
 _LOOSE: Final = frozenset({K.CLIP, K.ADHESIVE})
-_OPENING: Final = frozenset({Verb.LEVER, Verb.OPEN, Verb.LIFT_OUT, Verb.PEEL, None})
 _THEM: Final = frozenset({"it", "them", "these", "those", "that"})
-_COUNTED: Final = frozenset({K.SCREW, K.CLIP})
-_SEEN: Final = 8
-"""Mentions kept in mind for “it” and “them”."""
 
 
-class Reader(Showing):
+def _act_of(verb: str, at: int) -> Act:
+    return Act(verb, at, at + 1, None, None, False, False)
+
+
+class Reader(Releasing):
     """Reads the clauses in order. ``steps`` are complete when ``read`` returns."""
 
     def read(self) -> list[Building]:
@@ -44,9 +45,12 @@ class Reader(Showing):
 
     def _take(self, number: int, clause: Clause) -> None:
         if clause.sense is Sense.ACT:
-            self._act(number, clause)
+            if not (self.refitting and goes_back(self.tokens, clause)):
+                self._act(number, clause)
             return
         span = (clause.cue if clause.cue is not None else clause.start, clause.end)
+        if self.refitting and self._of_the_refit(clause):
+            return
         if clause.sense is Sense.CAUTION:
             self._note(span, "cautions")
         elif clause.sense is Sense.INSPECT:
@@ -55,30 +59,56 @@ class Reader(Showing):
                 self.boundary = False
             self._note(span, "inspections")
         elif clause.sense is Sense.SCRAP:
+            self._scrapped_at_once(clause)
             bind_scrap(self.cut, clause, self.steps, self._conditional())
             self.since_act += 1
         elif clause.sense is Sense.LEAVE:
-            if self.step:
-                self.step.kept.append((clause.start, clause.end))
-            if clause.cue_end is not None and any(
-                t.low in _THEM for t in self.tokens[clause.cue_end : clause.cue_end + 1]
-            ):
-                self.pending = []
+            self._stays(clause)
         elif clause.sense is Sense.REFIT:
             if self.closing is None and self.step:
                 self.closing = clause.start
+            self.refitting = self.step is not None
         elif clause.sense is Sense.STATEMENT:
             self.statement(number, clause)
 
+    def _scrapped_at_once(self, clause: Clause) -> None:
+        """“Remove and discard the ring”: a step of its own."""
+        before = self.last_clause
+        if not self.boundary or before is None or not before.hard or before.end != clause.start or not clause.cue_end:
+            return
+        verb = FORMS.get(self.tokens[before.start].low)
+        named = self.cut.mentioned.next_after(clause.cue_end, 4)
+        if verb and named and named.sort is Sort.FIXING and before.end - before.start <= 2 and named.last <= clause.end:
+            self.steps.append(Building(before.start, verb_of(_act_of(verb[0], before.start), (named,), False)))
+            self.release(self.steps[-1], named)
+            self.boundary = self.refitting = False
+
+    def _of_the_refit(self, clause: Clause) -> bool:
+        """Say whether a clause only tells what is fitted; cautions and checks are kept wherever they are told."""
+        if clause.sense is Sense.SCRAP:
+            return fits_new(self.tokens, clause)
+        return clause.sense is Sense.STATEMENT and tells_refit(self.tokens, clause)
+
+    def _stays(self, clause: Clause) -> None:
+        """“Leave those”: what was shown is not undone."""
+        if self.step:
+            self.step.kept.append((clause.start, clause.end))
+        if clause.cue_end is not None and self.tokens[min(clause.cue_end, len(self.tokens) - 1)].low in _THEM:
+            self.pending, self.opened = [], None
+
     def _conditional(self) -> bool:
         before = self.last_clause
-        return before is not None and before.sense is Sense.CONDITION
+        if before is not None and before.sense is not Sense.SCRAP:
+            self.on_condition = before.sense is Sense.CONDITION
+        return self.on_condition
 
     def _note(self, span: tuple[int, int], which: str) -> None:
         if self.step is None:
             self.early.append(span)
             return
         getattr(self.step, which).append(span)
+        if which == "cautions":
+            self.remember([m for m in mentions_between(self.cut, *span) if m.sort is not Sort.TOOL])
         self.since_act += 1
 
     def _act(self, number: int, clause: Clause) -> None:
@@ -92,7 +122,8 @@ class Reader(Showing):
             return
         meant = named or self._meant(clause, objects)
         in_hand = self._tool_in_hand(clause)
-        if act.coming and self.pending and self.opened is not None and not any(m in self.pending for m in meant):
+        shown = self.opened is not None and not self._levered(clause)
+        if act.coming and self.pending and shown and not any(m in self.pending for m in meant):
             self.leave_pending()
             self.opened, self.boundary = None, clause.order == 2
         if in_hand and not named and not objects.plural and act.verb in MOVING:
@@ -115,7 +146,7 @@ class Reader(Showing):
             step.verb = verb
         if step.act is None:
             step.act, step.title = act, (act.first, clause.end)
-        self._released_by(step, clause, objects, meant, verb)
+        self.released_by(step, clause, objects, meant, verb)
         self.boundary, self.since_act, self.opened, self.in_hand = False, 0, None, False
 
     def _and_act_next(self, number: int) -> bool:
@@ -166,12 +197,19 @@ class Reader(Showing):
         verb = verb_of(act, (), False)
         whole = verb in {Verb.LIFT_OUT, Verb.OPEN} or act.coming
         single = [m for m in reversed(self.seen) if not m.plural and m.sort is not Sort.TOOL and m.count in {None, 1}]
+        single = [m for m in single if not self._only_placed(m, single)] or single
         if self.pending and not whole:
             return tuple([m for m in self.pending if not m.plural and m.count in {None, 1}][-1:] or self.pending[-1:])
         fresh = [m for m in single if not any(step.has(m) for step in self.steps)]
         if whole:
             return tuple([m for m in fresh if is_whole(m)][:1] or single[:1])
         return tuple(single[:1])
+
+    def _only_placed(self, mention: Mention, others: list[Mention]) -> bool:
+        """“The cell is in a holder, slide it out”, “the cable of the keypad”: “it” is not what only tells the place."""
+        low = self.tokens[mention.lead].low if mention.lead is not None else ""
+        near = any(m.lead is None and 0 < mention.first - m.last <= 4 for m in others)
+        return low == "of" or (low in {"in", "inside", "on", "at"} and near)
 
     def _begins_step(
         self, clause: Clause, objects: Objects, named: tuple[Mention, ...], meant: tuple[Mention, ...],
@@ -182,11 +220,25 @@ class Reader(Showing):
             return True
         act = clause.act
         assert act is not None
-        boundary = self.boundary or (
-            self.unmarked and bool(named) and (self.since_act > 0 or self.tokens[clause.start].low != "and")
+        tool_named = any(m.sort is Sort.TOOL for m in objects.named)
+        boundary = (
+            self.boundary
+            or (self.unmarked and bool(named) and (self.since_act > 0 or self.tokens[clause.start].low != "and"))
+            or (
+                # “… insert a wedge”, “… warm the edge” without a full stop before.
+                self.unmarked and self.tokens[clause.start].low != "and" and (tool_named or self._warms(step, verb))
+            )
+            # “… the plug is tiny, so unplug it”.
+            or (self.unmarked and bool(meant) and self.since_act > 0 and (clause.order > 0 or self._led_in(clause)))
         )
         if step.act is None and step.verb is Verb.INSPECT:
             return boundary
+        if not self.boundary and self._only_tool(step):
+            return False
+        subject = () if named or self.boundary or not self.unmarked else self.newly_told(step, meant)
+        if subject:
+            self.opened = subject[0]
+            return True
         if not boundary:
             return False
         if self.pending and (any(m in self.pending for m in meant) or self.recalled(named)):
@@ -203,10 +255,17 @@ class Reader(Showing):
             tool
             or (
                 verb in {Verb.APPLY, Verb.OPEN, Verb.LEVER}
-                and (clause.hard or clause.order or self._led_in(clause))
+                and (clause.hard or clause.order or self._led_in(clause) or self._warms(step, verb))
                 and verb is not step.verb
             )
         )
+
+    def _only_tool(self, step: Building) -> bool:
+        """Say whether the step only put a tool in place so far: “insert a suction cup, raise the glass”."""
+        return step.verb is Verb.LEVER and not step.fixings and not step.units and not self.since_act
+
+    def _warms(self, step: Building, verb: Verb | None) -> bool:
+        return self.unmarked and verb is Verb.APPLY and step.verb is not Verb.APPLY
 
     def _led_in(self, clause: Clause) -> bool:
         before = self.last_clause
@@ -236,7 +295,9 @@ class Reader(Showing):
     def _begin(self, clause: Clause, meant: tuple[Mention, ...]) -> None:
         start = self.opened if self.opened is not None else clause.start
         recalled = self.recalled(meant)
-        if self.opened is not None and self.pending and not recalled and not any(m in self.pending for m in meant):
+        levered = self._levered(clause)
+        named = recalled or any(m in self.pending for m in meant)
+        if self.opened is not None and self.pending and not named and not levered:
             start = clause.start
             self.leave_pending()
             self.opened = None
@@ -250,8 +311,20 @@ class Reader(Showing):
         if self.opened is None:
             start = self._from_order(clause, meant)
         self.steps.append(Building(start))
+        self.refitting = False
         self.steps[-1].cautions += [span for span in self.early if span[0] >= start or len(self.steps) == 1]
         self.early = []
+        if levered:
+            # “Twist the pry tool, there are five clips, and now the cover comes off”: they let go for it.
+            for mention in [m for m in self.pending if m.kind in _LOOSE and m.said]:
+                self.release(self.steps[-1], mention)
+                self.pending.remove(mention)
+
+    def _levered(self, clause: Clause) -> bool:
+        """Say whether something comes off by the tool that was taken up."""
+        return self.in_hand and clause.act is not None and clause.act.coming and all(
+            m.kind in _LOOSE for m in self.pending
+        )  # fmt: skip
 
     def _from_order(self, clause: Clause, meant: tuple[Mention, ...] = ()) -> int:
         before = self.last_clause
@@ -259,101 +332,9 @@ class Reader(Showing):
             return clause.start
         if not self.unmarked:
             return self.sentence_start(self.number - 1)
+        if before.order == 2 and self.tokens[before.start].low == "with":
+            return before.start
         if before.order == 2 and any(m in meant for m in mentions_between(self.cut, before.start, before.end)):
             return before.start
         words = ORDER.at(self.tokens, before.start)
         return before.start if words and before.end - before.start <= words[0] + 1 else clause.start
-
-    def _released_by(
-        self, step: Building, clause: Clause, objects: Objects, meant: tuple[Mention, ...], verb: Verb | None
-    ) -> None:
-        act = clause.act
-        assert act is not None
-        for mention in meant:
-            if mention.sort is Sort.UNIT:
-                self._unit(step, mention, act.verb, verb)
-            elif mention.kind is not None and not step.has(mention):
-                self._fixing(step, mention, objects, verb)
-        self.pending = [
-            m for m in self.pending if not any(n.noun == m.noun and n is not m for n in meant) or (m.said and m.plural)
-        ]
-        self.counted_later(clause)
-        step.only_latch = any(m.latch and not m.plural for m in meant) and not step.fixings
-        if any(m in self.pending for m in meant):
-            self.pending = [m for m in self.pending if m not in meant]
-        rest = [m for m in mentions_between(self.cut, act.last, clause.end) if m not in objects.named]
-        for mention in shown_after(self, rest):
-            self.release(step, mention)
-        self.remember([*meant, *rest])
-
-    def _same_unit(self, one: Mention, other: Mention) -> bool:
-        words, others = described(self.cut, one), described(self.cut, other)
-        return one.noun == other.noun and (not words or not others or bool(words & others))
-
-    def _unit(self, step: Building, mention: Mention, verb_word: str, verb: Verb | None) -> None:
-        if step.has(mention):
-            return
-        if verb is Verb.RELEASE and verb_word in {"disconnect", "unplug"}:
-            released = Released(mention, K.CONNECTOR, mention.count, mention.exact, mention.first, mention.last)
-            step.fixings.append(released)
-        elif verb in {Verb.LIFT_OUT, Verb.LEVER, Verb.RELEASE, Verb.PEEL} and not any(
-            self._same_unit(u, mention) for u in step.units
-        ):
-            step.units.append(mention)
-
-    def _fixing(self, step: Building, mention: Mention, objects: Objects, verb: Verb | None) -> None:
-        if mention.latch and not mention.plural and mention.count == 1:
-            return
-        if mention.kind is K.COVER and verb in {Verb.OPEN, Verb.APPLY}:
-            return
-        if verb is Verb.APPLY:
-            return
-        if self._same_again_released(step, mention, objects):
-            return
-        number = objects.number
-        if (
-            mention.kind is K.COVER
-            and any(f.kind is K.COVER and f.mention.noun == mention.noun for s in self.steps[-3:] for f in s.fixings)
-            and mention.definite
-            and not mention.said
-        ):
-            return
-        self.release(step, mention, number.value if number else None, objects.at)
-
-    def _same_again_released(self, step: Building, mention: Mention, objects: Objects) -> bool:
-        for released in step.fixings:
-            words = described(self.cut, mention)
-            other = bool(words) and not words & described(self.cut, released.mention)
-            if (
-                released.kind is mention.kind
-                and released.mention.noun == mention.noun
-                and mention.definite
-                and not other
-            ):
-                if released.count is None and mention.count and mention.said:
-                    released.count, released.exact = mention.count, mention.exact
-                if not mention.said or mention.count == released.count:
-                    return True
-        return False
-
-
-def shown_after(reader: Reader, rest: list[Mention]) -> list[Mention]:
-    """Return fixings that an act's clause shows as holding: “lever off the cover, held by four clips”."""
-    found = []
-    for mention in rest:
-        if mention.sort is not Sort.FIXING or mention.kind not in _LOOSE | {K.SCREW} or not mention.said:
-            continue
-        lead = mention.lead
-        near = {token.low for token in reader.tokens[max(0, (lead or 0) - 4) : (lead or 0)]}
-        from_clips = lead is not None and mention.kind is K.CLIP and reader.tokens[lead].low == "from"
-        if (
-            from_clips
-            or reader.tokens[mention.first].gap is Gap.BRACKET
-            or (
-                lead is not None
-                and reader.tokens[lead].low in {"by", "with"}
-                and near & {"held", "fixed", "secured", "fastened"}
-            )
-        ):
-            found.append(mention)
-    return found

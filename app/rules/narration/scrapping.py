@@ -13,7 +13,7 @@ from app.rules.sheet import ReuseClass
 
 _ONCE: Final = frozenset({K.SEAL, K.ADHESIVE})
 _MANY: Final = frozenset({"them", "those", "these", "they", "both", "all", "ones", "screws", "are"})
-_ONE: Final = frozenset({"it", "that", "this"})
+_ONE: Final = frozenset({"it", "that", "this", "one"})
 _FITTING: Final = frozenset({"fit", "use", "put", "stick", "need", "order", "get"})
 _REACH: Final = 3
 """Steps back in which the item of “they must not be used again” is looked for."""
@@ -24,7 +24,7 @@ def bind_scrap(cut: Cut, clause: Clause, steps: list[Building], conditional: boo
     if not steps or clause.cue is None or clause.cue_end is None:
         return
     span = (clause.start, clause.end)
-    named = _named(cut, clause)
+    named = _named(cut, clause, steps)
     if named is not None:
         target: Released | None = _same(cut, steps, named) or _new(steps[-1], named)
     else:
@@ -43,11 +43,12 @@ def bind_scrap(cut: Cut, clause: Clause, steps: list[Building], conditional: boo
     target.scrap = target.scrap or span
 
 
-def _named(cut: Cut, clause: Clause) -> Mention | None:
+def _named(cut: Cut, clause: Clause, steps: list[Building]) -> Mention | None:
     """Return the fixing named in the sentence: behind “discard”, or before “must be renewed”."""
     assert clause.cue is not None
     assert clause.cue_end is not None
-    if clause.side == "after":
+    alone = cut.tokens[clause.cue_end - 1].low in _ONE | _MANY and not cut.mentioned.at.get(clause.cue_end - 1)
+    if clause.side == "after" and not alone:
         for mention in mentions_between(cut, clause.cue, min(clause.end, clause.cue_end + 6)):
             if mention.sort is Sort.FIXING and (mention.lead is None or mention.lead < clause.cue_end):
                 return mention
@@ -66,7 +67,9 @@ def _named(cut: Cut, clause: Clause) -> Mention | None:
     ]  # fmt: skip
     words = {token.low for token in cut.tokens[clause.start : clause.cue_end]}
     if words & {"it", "that", "them", "those", "they", "these"} and clause.start > start:
-        return None
+        # “The foam ring tears when you do this, so throw it out”.
+        once = [m for m in before if m.kind in _ONCE and not m.plural and m.lead is None]
+        return once[-1] if once and not any(f.mention in once for step in steps[-2:] for f in step.fixings) else None
     if before and clause.side == "before":
         return before[-1]
     colon = before[-1:] and cut.tokens[clause.cue].gap is Gap.BRACKET
@@ -102,6 +105,9 @@ def _new(step: Building, named: Mention) -> Released:
 def _last(steps: list[Building], many: bool | None) -> Released | None:
     """Return the item spoken of last that fits “it” or “them”; seals and adhesives before lasting things."""
     for step in reversed(steps[-2:]):
+        if step.units and not step.fixings:
+            # “Take the gel bag out and chuck that”: the unit is meant, nothing of the step before.
+            return None
         if step.fixings:
             fitting = [f for f in step.fixings if many is None or (f.count != 1) == many]
             once = [f for f in fitting if f.kind in _ONCE]

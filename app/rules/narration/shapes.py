@@ -2,6 +2,7 @@
 
 from bisect import bisect_right
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import StrEnum
 from functools import cached_property
 
@@ -136,6 +137,26 @@ class DraftUnit:
 
 
 @dataclass(frozen=True, slots=True)
+class DraftRefit:
+    """What was told of a step's way back, in the narrator's words.
+
+    ``torques`` are (place of the fixing, newton centimetres, words); ``loose`` are words with a torque that no single
+    fixing could be found for. ``fits`` are things taken new beside the fixings. ``answered`` are the places of the
+    fixings that were told of, ``unit_told`` whether the unit was. ``cure_guessed`` tells that what cures was only “it”.
+    """
+
+    told: tuple[Words, ...]
+    answered: frozenset[int] = frozenset()
+    unit_told: bool = False
+    torques: tuple[tuple[int, Decimal, Words], ...] = ()
+    loose: tuple[Words, ...] = ()
+    press_s: int | None = None
+    cure_s: int | None = None
+    cure_guessed: bool = False
+    fits: tuple[tuple[str, Words], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class DraftStep:
     """One step. ``after`` are indices of earlier steps: the narrated order.
 
@@ -159,14 +180,19 @@ class DraftStep:
     loosen: str | None = None
     sure: bool = True
     question: str | None = None
+    refit: DraftRefit | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """All steps in narrated order, and what stands before the first one and after the last."""
+    """All steps in narrated order, and what stands before the first one and after the last.
+
+    ``refit_left`` was told of the refit, but of which step could not be found.
+    """
 
     source: Source
     preamble: Words | None
     steps: tuple[DraftStep, ...]
     closing: Words | None = None
+    refit_left: tuple[Words, ...] = ()
     warnings: tuple[str, ...] = ()

@@ -1,10 +1,12 @@
 """A draft as plain data in the shape of a procedure file, and the questions that stand between it and one."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
 from app.rules.narration.shapes import Draft, DraftFixing, DraftStep, Verb, Words
+from app.rules.narration.sheet_sides import Asked, hazards_of, refit_of, torque_of
 from app.rules.narration.wordlist import words
 from app.rules.sheet import FixingKind, ReuseClass
 from app.rules.verdict import Refused
@@ -58,7 +60,7 @@ def to_sheet_draft(
         raise Refused("A title has between 1 and 120 characters.", "title")
     if not draft.steps:
         raise Refused("No step was found in these words, so there is nothing to draft from.")
-    maker = _Document()
+    maker = _Document(draft.source.name)
     device = {"code": code, "name": model or title.strip()[:120], "kind": kind}
     steps = [maker.step(index, step) for index, step in enumerate(draft.steps)]
     document: dict[str, Any] = {
@@ -85,6 +87,14 @@ def to_sheet_draft(
         asked.append(Open(("device_model", "kind"), None, "What kind of device is it?"))
     if not maker.units:
         asked.append(Open(("units",), None, "Which unit does this procedure reach? No step frees one."))
+    asked += [
+        Open(
+            ("steps",),
+            words,
+            f"“{' '.join(words.text.split())}” was told for the refit. Which step does it belong to?",
+        )
+        for words in draft.refit_left
+    ]
     document = {name: value for name, value in document.items() if value is not None}
     return SheetDraft(document, tuple(asked + maker.questions))
 
@@ -92,7 +102,8 @@ def to_sheet_draft(
 class _Document:
     """Collects units, tools and questions while steps are written."""
 
-    def __init__(self) -> None:
+    def __init__(self, source: str) -> None:
+        self._source = source
         self.units: list[dict[str, Any]] = []
         self.tools: list[dict[str, Any]] = []
         self.questions: list[Open] = []
@@ -119,7 +130,10 @@ class _Document:
             self.ask(path, step.words, step.question)
         if step.loosen:
             self.ask((*path, "after"), step.words, f"{step.loosen} Keep the order?")
-        self._cautions(path, step)
+        hazards, asked = hazards_of(step)
+        if hazards:
+            done["hazards"] = hazards
+        self._ask_all(path, asked)
         tools = self._tools(path, step)
         if tools:
             done["tools"] = tools
@@ -128,19 +142,23 @@ class _Document:
             done["releases"] = [
                 self._fixing((*path, "releases", number), fixing, taken) for number, fixing in enumerate(step.fixings)
             ]
+            for number, row in enumerate(done["releases"]):
+                torque = torque_of(step, number, self._source)
+                if torque:
+                    row["torque"] = torque
         if step.inspections:
             done["inspect"] = self._inspections(path, step)
         self._frees(path, step, done)
         self.ask((*path, "time_s"), step.words, "How many seconds does this step take?")
+        refit, asked = refit_of(step)
+        if refit:
+            done["refit"] = refit
+        self._ask_all(path, asked)
         return done
 
-    def _cautions(self, path: Path, step: DraftStep) -> None:
-        for note in step.cautions:
-            self.ask(
-                (*path, "hazards"),
-                note.words,
-                f"“{note.text}” is a caution. Which signal word, hazard, consequence and avoidance does it have?",
-            )
+    def _ask_all(self, path: Path, asked: Iterable[Asked]) -> None:
+        for below, said, question in asked:
+            self.ask((*path, *below), said, question)
 
     def _tools(self, path: Path, step: DraftStep) -> list[str]:
         used: list[str] = []

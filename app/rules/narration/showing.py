@@ -38,6 +38,8 @@ class Showing:
         self.since_act = 0
         self.opened: int | None = None
         self.in_hand = False
+        self.refitting = False
+        self.on_condition = False
         self.number = 0
         self.pending: list[Mention] = []
         self.seen: list[Mention] = []
@@ -59,9 +61,16 @@ class Showing:
             self.since_act += 1
         self.counted_later(clause)
         if not shown and not bare:
+            told = mentions_between(self.cut, clause.start, clause.end)
+            if self.unmarked and clause.order == 2 and self.opened is None and not self.pending and told:
+                self.opened = clause.start
             self.remember(mentions_between(self.cut, clause.start, clause.end))
             return
         step = self.step
+        shown = [m for m in shown if not self._out_already(m)] or shown
+        # “The housings are joined by ten snaps”: the housings are known.
+        new = [m for m in shown if m.kind is not K.COVER or not m.definite or m.said or m.lead is not None]
+        shown = new if step and step.verb in _OPENING and new and all(m.kind in _LOOSE for m in new) else shown
         if (
             step
             and shown
@@ -72,6 +81,7 @@ class Showing:
             for mention in shown:
                 if mention.kind in _LOOSE and (mention.said or mention.plural):
                     self.release(step, mention)
+            self.counted_later(clause)
             self.remember(mentions_between(self.cut, clause.start, clause.end))
             return
         if self._same_again(step, shown) or self._held_by(number, clause, shown):
@@ -158,6 +168,22 @@ class Showing:
             and any(n.definite and n.sort is Sort.FIXING and n.noun == m.noun and n.first > m.first for n in named)
         ]
 
+    def _out_already(self, mention: Mention) -> bool:
+        """“The bung's got a ring on it”: the bung came out a moment ago."""
+        known = mention.definite and not mention.said
+        return known and any(f.mention.noun == mention.noun for step in self.steps[-2:] for f in step.fixings)
+
+    def newly_told(self, step: Building, meant: tuple[Mention, ...]) -> tuple[int, ...]:
+        """“… the cell sits in a holder, slide it out”: return where the clause that told of it begins, if any does."""
+        if not self.since_act or not meant or step.act is None:
+            return ()
+        thing = meant[0]
+        if step.has(thing) or thing.first <= step.act.first or not thing.definite or thing.lead is not None:
+            return ()
+        told = next((c for c in reversed(self.cut.clauses[: self.number]) if c.start <= thing.first), None)
+        fits = told is not None and told.sense is Sense.STATEMENT and thing.first - told.start <= 1
+        return (told.start,) if told is not None and fits else ()
+
     def _same_again(self, step: Building | None, shown: list[Mention]) -> bool:
         """“There are six of them”, “the screws are long”: the same things, told once more."""
         if not step or not shown:
@@ -180,9 +206,8 @@ class Showing:
                 verb = verb_of(clause.act, (), False)
                 if not objects.pronoun or clause.act.coming:
                     return False
-                return (objects.plural and verb is not Verb.LIFT_OUT) or (
-                    verb is Verb.PEEL and shown[-1].kind is K.SEAL
-                )
+                single = shown[-1].kind is K.SEAL and not shown[-1].plural and not objects.plural
+                return (objects.plural and verb is not Verb.LIFT_OUT) or (single and verb in {Verb.PEEL, None})
         return False
 
     def release(
@@ -190,6 +215,13 @@ class Showing:
     ) -> None:
         assert mention.kind is not None
         if step.has(mention):
+            return
+        vague = [
+            f for f in step.fixings if f.kind is mention.kind and f.mention.noun == mention.noun and f.count is None
+        ]
+        if vague and mention.said and mention.count:
+            # “There are many small clips, I think twelve clips”.
+            vague[-1].count, vague[-1].exact = mention.count, mention.exact
             return
         if count is None and mention.count is None and mention.definite:
             count = self._count_of_same(mention)

@@ -35,6 +35,8 @@ class Token(NamedTuple):
 
 
 Tokens = Sequence[Token]
+_SLURRED: Final = {"em": "them", "cuz": "because", "cos": "because", "til": "until"}
+"""Words of speech, and what they are looked up as."""
 Value = TypeVar("Value")
 
 
@@ -54,9 +56,25 @@ def tokens_of(source: Source) -> list[Token]:
         gap = Gap.HARD if not found else _gap(text[at:start], lines_count, match[0])
         if at in ends:
             gap = Gap.HARD
-        found.append(Token(match[0], match[0].replace("’", "'").casefold(), start, match.end(), gap))
+        low = match[0].replace("’", "'").casefold()
+        found.append(Token(match[0], _SLURRED.get(low, low), start, match.end(), gap))
         at = match.end()
-    return found
+    return _without_fillers(found)
+
+
+def _without_fillers(tokens: list[Token]) -> list[Token]:
+    """Leave out what only fills a pause; the pause itself stays before the next word."""
+    kept: list[Token] = []
+    pause, k = Gap.NONE, 0
+    while k < len(tokens):
+        filler = _FILLERS.at(tokens, k)
+        if filler and not (filler[1] and k and tokens[k - 1].low in _MEANT):
+            pause = max(pause, *(token.gap for token in tokens[k : k + filler[0]]))
+            k += filler[0]
+            continue
+        kept.append(tokens[k]._replace(gap=max(pause, tokens[k].gap)))
+        pause, k = Gap.NONE, k + 1
+    return kept
 
 
 def _list_marks(text: str) -> dict[int, int]:
@@ -122,3 +140,16 @@ class Phrases(Generic[Value]):
             if found and found[0] == size:
                 return index - size
         return None
+
+
+_FILLERS: Final = Phrases(
+    [
+        (phrase, phrase in {"sort of", "kind of", "you know", "i mean"})
+        for phrase in (
+            "um", "umm", "uh", "er", "err", "erm", "ah", "eh", "hmm", "you know", "i mean", "sort of", "kind of",
+            "kinda", "sorta", "basically", "literally", "actually",
+        )
+    ]
+)  # fmt: skip
+_MEANT: Final = frozenset({"this", "that", "some", "what", "which", "any", "the", "a", "do", "did", "if"})
+"""Behind these “kind of” and “you know” are no fillers."""

@@ -26,7 +26,8 @@ SPECIFIC: Final = MappingProxyType(
 GENERIC: Final = words(
     "remove take get pull pop draw slide pick back turn push press ease wiggle swing flip tip work run "
     "insert stick grab use set put lay bring knock twist rock snap roll walk spin screw unwind dismount "
-    "demount tease rotate slip drive cut flick click jiggle dismantle hinge spread reach fetch"
+    "demount tease rotate slip drive cut flick click jiggle dismantle hinge spread reach fetch zip "
+    "whip yank rip tear tug wind crank shake tilt"
 )
 """What these do follows from what they do it to."""
 COMING: Final = words("come lift slide pop fall drop let unclip swing pull ping")
@@ -41,13 +42,15 @@ _PAST: Final = {
     "swing": ("swung", "swung"), "stick": ("stuck", "stuck"), "unstick": ("unstuck", "unstuck"), "run": ("ran", "run"),
     "set": ("set", "set"), "put": ("put", "put"), "lay": ("laid", "laid"), "bring": ("brought", "brought"),
     "spin": ("spun", "spun"), "unwind": ("unwound", "unwound"), "come": ("came", "come"), "fall": ("fell", "fallen"),
-    "let": ("let", "let"), "cut": ("cut", "cut"), "spread": ("spread", "spread"), "drive": ("drove", "driven"),
+    "let": ("let", "let"), "cut": ("cut", "cut"), "spread": ("spread", "spread"), "tear": ("tore", "torn"),
+    "wind": ("wound", "wound"), "shake": ("shook", "shaken"), "drive": ("drove", "driven"),
 }  # fmt: skip
 
 
 def _doubles(verb: str) -> bool:
     return verb in {"unclip", "unplug", "unsnap", "pop", "wrap", "tip", "flip", "slip", "strip", "get", "set", "put",
-                    "run", "grab", "snap", "cut", "spin", "let", "split", "drop"}  # fmt: skip
+                    "run", "grab", "snap", "cut", "spin", "let", "split", "drop", "zip", "whip",
+                    "rip", "tug"}  # fmt: skip
 
 
 def _forms(verb: str) -> dict[str, str]:

@@ -8,14 +8,15 @@ from app.rules.sheet import FixingKind as K
 
 _SINGULAR: Final = {
     K.SCREW: "screw bolt standoff nut fastener stud thumbscrew setscrew",
-    K.CLIP: "clip latch lug catch tab hook tongue snap claw barb prong",
+    K.CLIP: "clip spring latch lug catch tab hook tongue snap claw barb prong",
     K.CONNECTOR: "connector plug header jack",
-    K.FLEX: "flex ribbon fpc zif",
+    K.FLEX: "flex tail ribbon fpc zif",
     K.ADHESIVE: "film paste foam adhesive tape glue pad strip sticker label foil",
-    K.SEAL: "seal gasket oring ring cord membrane grommet mesh foot washer felt packing sleeve",
+    K.SEAL: "seal bung stopper gasket oring ring cord membrane grommet mesh foot washer felt packing sleeve",
     K.COVER: (
         "cover lid plate bracket cap panel door bezel housing shell casing strap clamp guard cage knob tray "
         "boot holder base frame retainer flap hatch spacer half plinth back front case enclosure "
+        "tube hood shroud grille grill cushion visor duct cowl collar "
         "sheet insulator midframe subframe backplate faceplate"
     ),
     K.SHIELD: "shield shielding",
@@ -29,7 +30,8 @@ _IRREGULAR: Final = {
     "memories": "memory", "bushes": "bush",
 }  # fmt: skip
 _UNITS: Final = (
-    "battery cell display screen board camera speaker loudspeaker earpiece microphone mic motor fan keyboard keypad "
+    "battery accumulator cell horn siren "
+    "display screen board camera speaker loudspeaker earpiece microphone mic motor fan keyboard keypad "
     "printer sensor module port antenna aerial pump encoder lamp transmitter receiver scanner engine trigger button "
     "switch drive reader transformer supply heatsink window glass digitizer digitiser trackpad touchpad lens pack "
     "loudhailer buzzer sounder vibrator pcb light led potentiometer relay gauge meter dial compass beacon chamber "
@@ -109,7 +111,7 @@ TOOL_PHRASES: Final = phrases(
     "paper clip/press frame/hand roller/seam wheel/pin punch/desoldering pump/solder wick/side cutters/"
     "wire cutters/cotton bud/plastic stick/wooden stick/guitar pick/wire hook/torque driver/"
     "isopropyl alcohol/cable fork/strap wrench/pull tool/extraction tool/feeler gauge/dental pick/"
-    "craft knife"
+    "craft knife/thin card/stiff card/credit card/plastic lever/nylon lever/pry bar"
 )
 
 FILLERS: Final = words("um uh er erm ah like okay ok so well right alright yeah just actually basically and now then")

@@ -1,8 +1,9 @@
 """How well narrations are read: precision and recall against gold annotations made by hand.
 
-Run ``python -m tests.rules.narration.benchmark`` (``--misses`` names what was missed in the building half). Each
-narration under ``spoken`` has a gold file; half of them is marked ``held`` and was kept out of the tuning: only
-sums are printed for it.
+Run ``python -m tests.rules.narration.benchmark``. ``--misses`` names what was missed in the building part, ``--bare``
+takes all punctuation and capitals out before and cuts the captions anywhere. Each narration under ``spoken`` has a
+gold file: ``building`` ones are for tuning; ``held`` and ``aside`` ones were kept out of it, and only sums are printed
+for them. The ``aside`` ones were written, with their gold, before the reader saw them.
 
 How the gold is set: a step is one act on one thing, told in a sentence of its own or after a word of order (then,
 next, after that); “undo two screws and lift the plate” is one step. A sentence that shows what is undone (“there are
@@ -11,6 +12,7 @@ away” belongs to the step that freed it unless a word of order leads it in. A 
 count 1; what only folds open is none. Chatter before the first act is no step.
 """
 
+import random
 import re
 import sys
 from collections.abc import Iterator
@@ -21,15 +23,19 @@ from typing import Any
 import yaml
 
 from app.rules.narration import Draft, draft_from, read_source
-from app.rules.narration.shapes import DraftStep, Words
+from app.rules.narration.captions import Cue, joined
+from app.rules.narration.shapes import DraftStep, Source, SourceKind, Words
 from app.rules.sheet import ReuseClass
 
+HALVES = ("building", "held", "aside")
 SPOKEN = Path(__file__).parent / "spoken"
 MEASURES = ("counts", "scrapped", "drivers", "tools", "cautions", "inspections", "boundaries", "frees")
 NEAR = 12
 """Words by which the place of an item may differ from the gold one: “all four” stands for a thing named before."""
 LEAD = 4
 """Words by which the beginning of a step may differ: “and then you can …”."""
+_NUMBERED = re.compile(r"^\d+\. \w", re.MULTILINE)
+"""Notes with numbers before the lines are not speech."""
 WORD = re.compile(r"[^\W_]+(?:['’][^\W_]+)*")
 
 
@@ -124,11 +130,25 @@ def compare(name: str, gold: list[Item], found: list[Item], near: int, tally: Ta
     tally.notes += [f"{name}: wrong {found[j][1:]} at {found[j][0]}" for j in sorted(right)]
 
 
-def measure(half: str) -> dict[str, Tally]:
-    """Return the tally of every measure over one half of the narrations."""
+def unmarked(source: Source, seed: int = 7) -> Source:
+    """Return the same words as captions without punctuation or capitals, cut anywhere."""
+    words = WORD.findall(source.text.casefold())
+    draw, cues, at = random.Random(seed), [], 0
+    while at < len(words):
+        size = draw.randint(3, 9)
+        cues.append(Cue(at * 0.4, (at + size) * 0.4, " ".join(words[at : at + size])))
+        at += size
+    return joined(source.name, SourceKind.WEBVTT, cues, ())
+
+
+def measure(half: str, bare: bool = False) -> dict[str, Tally]:
+    """Return the tally of every measure over one half; ``bare`` takes every mark of punctuation out before."""
     tallies = {name: Tally() for name in MEASURES}
     for path, gold in gold_files(half):
-        draft = draft_from(read_source(path.name, path.read_bytes()))
+        source = read_source(path.name, path.read_bytes())
+        if bare and _NUMBERED.search(source.text):
+            continue
+        draft = draft_from(unmarked(source) if bare else source)
         wanted, found = _gold_items(gold), _draft_items(draft)
         for name in MEASURES:
             near = LEAD if name == "boundaries" else NEAR
@@ -143,10 +163,11 @@ def overall(tallies: dict[str, Tally]) -> Tally:
 
 def main() -> None:
     """Print both halves."""
-    halves = ["building"] if "--building" in sys.argv else ["building", "held"]
+    halves = ["building"] if "--building" in sys.argv else list(HALVES)
+    bare = "--bare" in sys.argv
     for half in halves:
-        tallies = measure(half)
-        print(f"{half}: {len(list(gold_files(half)))} narrations")
+        tallies = measure(half, bare)
+        print(f"{half}: {len(list(gold_files(half)))} narrations{', without punctuation' if bare else ''}")
         for name, tally in [*tallies.items(), ("all", overall(tallies))]:
             print(
                 f"  {name:12} precision {tally.precision:.3f}  recall {tally.recall:.3f}  "

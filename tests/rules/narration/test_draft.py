@@ -148,13 +148,19 @@ def test_a_document_with_all_questions_answered_is_a_sound_procedure() -> None:
         "part": "WG-100",
         "time_s": 30,
         "on_reject": {"say": "Hold it.", "hold": True},
+        "hazard": "A scratched lens ring.",
+        "consequence": "The head leaks.",
+        "avoidance": "Hold the driver upright.",
     }
     for question in made.questions:
         *above, key = question.path
         if isinstance(key, str) and key in answers:
             at(document, tuple(above)).setdefault(key, answers[key])
+    for step in document["steps"]:
+        if "refit" in step:
+            step["refit"]["time_s"] = 30
     sheet = Sheet.model_validate(document)
-    assert [finding.message for finding in check_sheet(sheet, None) if "refit" not in finding.message.lower()] == []
+    assert [finding.message for finding in check_sheet(sheet, None)] == []
 
 
 @pytest.mark.parametrize(
