@@ -12,6 +12,7 @@ from app.rules.stores.trial import Series, Trial, from_rows, try_policies
 
 def recompute(data_dir: Path | None) -> None:
     """Compute every suggestion anew, with the classes by annual value."""
+    from app.jobs.actions.supposing import suppose_use
     from app.stores.actions import renew_suggestions
     from app.stores.queries import count_due
 
@@ -20,6 +21,7 @@ def recompute(data_dir: Path | None) -> None:
     at = clock.now()
     today = at.astimezone(settings.zone).date()
     with db.write() as session:
+        suppose_use(session, today, at=at)
         count = renew_suggestions(session, today, at=at)
     with db.read() as session:
         due = sum(n for _name, n in count_due(session))

@@ -33,7 +33,7 @@ class _Day:
         found = next(m for m in self.shop.models if m.info.code == model)
         fault = next(f for f in found.faults if f.unit == unit)
         owner = visits.OUTSIDE[0] if coverage is Coverage.OWNER else next(self._owners)
-        return Arrival(found, self.shop.chance.choice(found.fleet), fault, (unit,), coverage, owner)
+        return Arrival(found, self.shop.free_serial(found), fault, (unit,), coverage, owner)
 
     def booked(self, arrival: Arrival, minutes: float) -> str:
         """Book a device in some minutes before the end."""

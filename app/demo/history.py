@@ -6,12 +6,13 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from app.demo import finale
+from app.demo import clerk_day, finale, rounds
 from app.demo.joining import copy_all, copy_file, join_crews
 from app.demo.second import second_crew
 from app.demo.seed import sow, stage
 from app.demo.workshop import CREWS, MODELS, Workshop
 from app.demo.year import Coming, Year, no_collection, play_year
+from app.jobs.actions.supposing import suppose_use
 from app.platform.db import Database
 from app.platform.migrations import upgrade
 from app.platform.settings import Settings
@@ -78,8 +79,12 @@ def _last_day(db: Database, settings: Settings, seed: int, until: datetime, told
     with db.write() as session:
         shop = stage(session, settings, Random(f"last day {seed}"))  # noqa: S311  Chance of a story.
         shop.crew = CREWS  # Its serials and lots are told apart from both crews'.
+        clerk_day.plan_spares(shop, until - timedelta(hours=6))
         for n in finale.play(shop, until):
             told(n)
+        clerk_day.arrange(shop, until)
+        rounds.play(shop, until)
+        suppose_use(session, shop.today(until), at=until)
         renew_suggestions(session, shop.today(until), at=until)
 
 

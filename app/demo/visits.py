@@ -67,7 +67,7 @@ def draw(shop: Workshop, code: str) -> Arrival:
             targets.append(other)
     coverage = shop.chance.choices(tuple(Coverage), weights=[24, 16, 60])[0]
     owner = shop.chance.choice(OUTSIDE if coverage is Coverage.OWNER else OWNERS)
-    return Arrival(model, shop.chance.choice(model.fleet), fault, tuple(targets), coverage, owner)
+    return Arrival(model, shop.free_serial(model), fault, tuple(targets), coverage, owner)
 
 
 def luck_of(shop: Workshop) -> Luck:
@@ -98,6 +98,8 @@ def book(shop: Workshop, arrival: Arrival, at: datetime, who: int | None = None)
         in_box=shop.chance.choice(IN_BOX),
         promised_on=shop.today(at) + timedelta(days=shop.chance.randrange(4, 11)),
         device_value=Decimal(shop.chance.randrange(16, 45) * 10) if arrival.coverage is Coverage.OWNER else None,
+        # Told only where the device's serial is in the workshop already: with far more jobs than a year's.
+        another_device="shared label",
     )
     return book_in(shop.session, booking, at=at, who=who or shop.staff.clerk, event_id=shop.id(at))
 

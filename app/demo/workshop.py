@@ -8,6 +8,7 @@ from random import Random
 from sqlmodel import Session
 
 from app.jobs.actions.record import load_job
+from app.jobs.queries.same_serial import open_with_serial
 from app.platform import clock
 from app.platform.settings import Settings
 from app.procedures.queries import FaultWord, ModelInfo
@@ -17,7 +18,8 @@ DAY_BEGINS = time(7, 30)
 DAY_ENDS = time(16, 0)
 CREWS = 2
 # Which crew a device model belongs to, how often its devices come in, and how its part numbers begin.
-MODELS = {"skarv-h2": (0, 11, "H2-"), "lomvi-s4": (1, 8, "S4-"), "teist-b8": (1, 5, "B8-")}
+# The crews have the same work to do, as nearly as the models allow: the year is told when the slower one has told it.
+MODELS = {"skarv-h2": (0, 12, "H2-"), "lomvi-s4": (1, 7, "S4-"), "teist-b8": (1, 5, "B8-")}
 
 
 @dataclass(frozen=True)
@@ -119,6 +121,15 @@ class Workshop:
     def happens(self, probability: float) -> bool:
         """Say whether something of this probability happens now."""
         return self.chance.random() < probability
+
+    def free_serial(self, model: Model) -> str:
+        """Return the serial of a device of the fleet that is not in the workshop already, unless nearly all are."""
+        serial = self.chance.choice(model.fleet)
+        for _ in range(20):
+            if not open_with_serial(self.session, model.info.id, serial):
+                break
+            serial = self.chance.choice(model.fleet)
+        return serial
 
     def unit_serial(self, part: str, at: datetime) -> str:
         """Return the serial of a new unit as its label would have it."""

@@ -13,6 +13,7 @@ Line = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max
 Words = Annotated[str, StringConstraints(strip_whitespace=True, max_length=500)]
 Reason = Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
 Flag = Annotated[bool, Field(strict=False)]
+OtherDevice = Literal["", "mistyped", "shared label"]
 Price = Annotated[Decimal, Field(gt=0, le=1_000_000, decimal_places=4)]
 
 
@@ -31,6 +32,7 @@ class BookingForm(BaseModel):
     in_box: Annotated[str, StringConstraints(strip_whitespace=True, max_length=300)] = ""
     promised_on: date | None = None
     device_value: Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)] | None = None
+    another_device: OtherDevice = ""
 
     def faults(self) -> str:
         """Return the tapped fault words and what was written, as one text."""
@@ -41,6 +43,16 @@ class BookingForm(BaseModel):
         if len(self.faults()) > 500:
             raise ValueError("The fault has more than 500 characters; shorten it")
         return self
+
+
+class CorrectionForm(BaseModel):
+    """What should have been written down when the device came in, and why."""
+
+    version: int
+    serial: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
+    owner_ref: Line
+    reason: Reason
+    another_device: OtherDevice = ""
 
 
 class SafetyForm(BaseModel):
@@ -86,6 +98,19 @@ class SiteDayForm(BaseModel):
     day: date
     name: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=80)]
     kind: Literal["closed", "open"]
+
+
+class SparesForm(BaseModel):
+    """Spares to plan for a step: pieces per hundred on the sheet, and why."""
+
+    percent: Annotated[Decimal, Field(ge=0, le=1000, decimal_places=2)]
+    reason: Reason
+
+
+class WithdrawForm(BaseModel):
+    """Why no spares are planned any more."""
+
+    why: Reason
 
 
 class QuoteForm(BaseModel):
@@ -192,6 +217,25 @@ class ShortPickForm(BaseModel):
     def wanted(self) -> int:
         """How many the line says."""
         return int(self.line.split("|")[2])
+
+
+class PairForm(BaseModel):
+    """A part and its alternate, as the kit's page names them."""
+
+    pair: Annotated[str, StringConstraints(pattern=r"^[^|]{1,32}\|[^|]{1,32}$")]
+
+    @property
+    def parts(self) -> tuple[str, str]:
+        """The part that is wanted, and the one that stands in."""
+        wanted, _, alternate = self.pair.partition("|")
+        return wanted, alternate
+
+
+class AlternateForm(PairForm):
+    """An approved alternate in place of a part that is short."""
+
+    alternate_quantity: Annotated[int, Field(ge=1, le=100_000)]
+    alternate_reason: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=300)]
 
 
 class BackForm(BaseModel):

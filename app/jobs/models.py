@@ -163,7 +163,10 @@ class BenchEvent(SQLModel, table=True):
 
 
 class KitLine(SQLModel, table=True):
-    """What a job needs of a part: planned, added on the way, handed out, returned."""
+    """What a job needs of a part: planned, added on the way, handed out, returned.
+
+    ``spare`` pieces are planned on top because a step spoils some; what is added on the way uses them up first.
+    """
 
     __tablename__ = "kit_line"
     __table_args__ = (
@@ -172,6 +175,7 @@ class KitLine(SQLModel, table=True):
         CheckConstraint("added >= 0", name="added_not_negative"),
         CheckConstraint("issued >= 0", name="issued_not_negative"),
         CheckConstraint("returned >= 0 AND returned <= issued", name="returned_within_issued"),
+        CheckConstraint("spare >= 0", name="spare_not_negative"),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -181,6 +185,13 @@ class KitLine(SQLModel, table=True):
     added: int = 0
     issued: int = 0
     returned: int = 0
+    spare: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
+
+    @property
+    def to_hand_out(self) -> int:
+        """Still to hand out, spares too. A spare that came back is not wanted again; anything else is."""
+        must = self.planned + self.added + self.returned - self.issued
+        return max(must, self.planned + self.spare - self.issued, 0)
 
 
 class KitLot(SQLModel, table=True):
@@ -225,6 +236,25 @@ class PartUse(SQLModel, table=True):
     quantity: int
     serial: str = Field(default="", max_length=48)
     struck: bool = Field(default=False, description="Taken back by an undo.")
+    in_place_of: str = Field(
+        default="",
+        max_length=32,
+        sa_column_kwargs={"server_default": text("''")},
+        description="The part that was wanted, where an approved alternate went in.",
+    )
+
+
+class KitStandIn(SQLModel, table=True):
+    """Projection: how much of a part's need in a job an approved alternate has taken over; see ``StandIn``."""
+
+    __tablename__ = "kit_stand_in"
+    __table_args__ = (CheckConstraint("planned >= 0 AND added >= 0", name="not_negative"),)
+
+    job_id: int = Field(primary_key=True, foreign_key="job.id")
+    part_number: str = Field(primary_key=True, max_length=32)
+    alternate: str = Field(primary_key=True, max_length=32)
+    planned: int = 0
+    added: int = 0
 
 
 class Discard(SQLModel, table=True):
@@ -264,6 +294,30 @@ class StepTimeRow(SQLModel, table=True):
     side: str = Field(max_length=4)
     step: str = Field(max_length=48)
     seconds: int
+
+
+class SpareDecision(SQLModel, table=True):
+    """How many spares a step's kits carry, decided by a supervisor. Appended; the newest of a step and part holds.
+
+    ``factor`` is spare pieces per piece on the sheet, 0 when it was withdrawn; ``words`` what the jobs showed then.
+    """
+
+    __tablename__ = "spare_decision"
+    __table_args__ = (
+        CheckConstraint("factor >= 0", name="factor_not_negative"),
+        Index("ix_spare_decision_procedure_code_id", "procedure_code", "id"),
+    )
+
+    id: int | None = Field(default=None, sa_column=Column(BigId, primary_key=True))
+    entry_id: str = Field(max_length=36, unique=True)
+    procedure_code: str = Field(max_length=48)
+    step: str = Field(max_length=48)
+    part_number: str = Field(max_length=32)
+    factor: Decimal = Field(sa_column=Column(Money4, nullable=False))
+    words: str = Field(default="", max_length=300)
+    reason: str = Field(max_length=300)
+    at: datetime
+    person_id: int | None = Field(default=None, foreign_key="person.id")
 
 
 class SiteDay(SQLModel, table=True):

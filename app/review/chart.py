@@ -63,15 +63,15 @@ def totals_chart(rows: Sequence[PeriodRow], period: str) -> Chart | None:
     """Return the chart of bench hours and closed jobs by week or month; None when there is nothing to draw."""
     if not any(row.sums.closed or row.sums.bench_s for row in rows):
         return None
-    hours = _panel("Bench hours", rows, 34, 174, lambda r: Fraction(r.sums.bench_s, 3600), _hours)
-    closed = _panel("Closed jobs", rows, 226, 306, lambda r: Fraction(r.sums.closed), lambda v: _figure(v, "", 0))
+    hours = _panel("Bench hours", rows, 46, 186, lambda r: Fraction(r.sums.bench_s, 3600), _hours)
+    closed = _panel("Closed jobs", rows, 250, 330, lambda r: Fraction(r.sums.closed), lambda v: _figure(v, "", 0))
     title = f"Bench hours and closed jobs by {period}"
     first, last = rows[0].bucket.name, rows[-1].bucket.name
     words = (
         f"From {first} to {last}. Bench hours: {hours.median}, at most {hours.most}. "
         f"Closed jobs: {closed.median}, at most {closed.most}. The table below has the same figures."
     )
-    return Chart(WIDTH, 336, WIDTH - LABELS, title, words, (hours, closed), _marks(rows, period))
+    return Chart(WIDTH, 360, WIDTH - LABELS, title, words, (hours, closed), _marks(rows, period))
 
 
 def _hours(value: Fraction) -> str:

@@ -84,6 +84,26 @@ class TotalsForm(BaseModel):
         return (last.replace(day=1) - timedelta(days=334)).replace(day=1), last
 
 
+class DiscardsForm(BaseModel):
+    """The jobs whose discards are held against their plans: a device model, and days of closing, both included."""
+
+    model: int | None = Field(default=None, description="Id of a device model.")
+    first: date | None = None
+    last: date | None = None
+
+    @model_validator(mode="after")
+    def _runs_forward(self) -> "DiscardsForm":
+        if self.first and self.last and self.first > self.last:
+            raise ValueError("The first day is after the last one. Swap them")
+        return self
+
+    def days(self, today: date) -> tuple[date, date]:
+        """Return the first and last day: as given, or the year up to today."""
+        last = min(self.last or today, today)
+        first = self.first or last - timedelta(days=365)
+        return min(first, last), last
+
+
 class ClocksForm(BaseModel):
     """The stretch of time that set-aside times are listed for; the last thirty days where none is given."""
 

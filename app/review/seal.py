@@ -1,11 +1,9 @@
 """Whether a job's record is as it was written: its hash chain is made again from the entries and compared."""
 
-import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC
 
-from app.platform.submissions import canonical
+from app.jobs.queries.chain import chain_hash
 from app.review.queries.record import Linked
 
 
@@ -27,7 +25,7 @@ def check_seal(entries: Sequence[Linked], last_chain: str, last_sequence: int, s
     """
     previous = ""
     for place, linked in enumerate(entries, start=1):
-        previous = _chain(previous, linked)
+        previous = chain_hash(previous, linked.event, linked.sequence)
         if linked.sequence != place or previous != linked.chain:
             return SealCheck(
                 False,
@@ -49,18 +47,3 @@ def check_seal(entries: Sequence[Linked], last_chain: str, last_sequence: int, s
     if seal not in {linked.chain for linked in entries}:
         return SealCheck(False, True, None, "The record does not verify: its seal belongs to none of its entries.")
     return SealCheck(True, True, None, "The record is sealed, and all its entries verify.")
-
-
-def _chain(previous: str, linked: Linked) -> str:
-    event = linked.event
-    content = {
-        "sequence": linked.sequence,
-        "event_id": event.event_id,
-        "kind": event.kind,
-        "person": event.person,
-        "at": event.at.astimezone(UTC).isoformat(),
-        "step": event.step,
-        "data": event.data,
-        "undoes": event.undoes,
-    }
-    return hashlib.sha256(previous.encode() + canonical(content)).hexdigest()

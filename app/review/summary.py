@@ -4,13 +4,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 from decimal import Decimal
-from typing import Literal, TypeVar
+from typing import Literal
 
-from app.review.queries.totals import EndedJob
+from app.review.queries.totals import EndedJobs
 from app.rules.statistics import median
 
 Period = Literal["week", "month"]
-T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -70,58 +69,47 @@ def midnight(day: date, zone: tzinfo) -> datetime:
     return datetime.combine(day, time(0, 0), tzinfo=zone)
 
 
-def sums(jobs: Iterable[EndedJob]) -> Sums:
+def stretches(cut: Sequence[Bucket], zone: tzinfo) -> tuple[tuple[datetime, datetime], ...]:
+    """Return the instants between which each bucket lies, until before the second."""
+    return tuple((midnight(bucket.first, zone), midnight(bucket.after, zone)) for bucket in cut)
+
+
+def sums(jobs: Iterable[EndedJobs]) -> Sums:
     """Add jobs up."""
     found = list(jobs)
-    repaired = [one for one in found if one.repaired]
     return Sums(
-        closed=len(repaired),
-        returned=len(found) - len(repaired),
+        closed=sum(one.closed for one in found),
+        returned=sum(one.returned for one in found),
         bench_s=sum(one.bench_s for one in found),
-        parts=sum((one.parts_cost for one in found), Decimal(0)),
+        parts=sum((one.parts for one in found), Decimal(0)),
         beyond_plan=sum((one.beyond_plan for one in found), Decimal(0)),
-        labour=sum((one.labour_cost for one in found), Decimal(0)),
+        labour=sum((one.labour for one in found), Decimal(0)),
         overridden=sum(one.overridden for one in found),
-        turnaround_s=median([int((one.ended_at - one.booked_at).total_seconds()) for one in repaired]),
+        turnaround_s=median([seconds for one in found for seconds in one.took_s]),
     )
 
 
 def by_period(
-    cut: Sequence[Bucket], jobs: Sequence[EndedJob], booked: Sequence[datetime], open_before: int, zone: tzinfo
+    cut: Sequence[Bucket], jobs: Sequence[EndedJobs], booked: Sequence[int], open_before: int
 ) -> tuple[PeriodRow, ...]:
     """Return a line for each bucket, in their order. ``open_before`` is how many jobs were open before the first."""
-    ended_in = _placed(cut, jobs, lambda one: one.ended_at, zone)
-    booked_in = _placed(cut, booked, lambda at: at, zone)
+    ended_in: dict[int, list[EndedJobs]] = {}
+    for one in jobs:
+        ended_in.setdefault(one.place, []).append(one)
     rows = []
     still_open = open_before
     for n, bucket in enumerate(cut):
-        ended = ended_in.get(n, [])
-        still_open += len(booked_in.get(n, [])) - len(ended)
-        rows.append(PeriodRow(bucket, len(booked_in.get(n, [])), still_open, sums(ended)))
+        found = sums(ended_in.get(n, []))
+        still_open += booked[n] - found.closed - found.returned
+        rows.append(PeriodRow(bucket, booked[n], still_open, found))
     return tuple(rows)
 
 
-def _placed(
-    cut: Sequence[Bucket], things: Iterable[T], moment: Callable[[T], datetime], zone: tzinfo
-) -> dict[int, list[T]]:
-    place = {bucket.first + timedelta(days=d): n for n, bucket in enumerate(cut) for d in range(_days(bucket))}
-    found: dict[int, list[T]] = {}
-    for thing in things:
-        n = place.get(moment(thing).astimezone(zone).date())
-        if n is not None:
-            found.setdefault(n, []).append(thing)
-    return found
-
-
-def _days(bucket: Bucket) -> int:
-    return (bucket.after - bucket.first).days
-
-
 def grouped(
-    jobs: Sequence[EndedJob], key: Callable[[EndedJob], int | None], names: Mapping[int, str], nobody: str
+    jobs: Sequence[EndedJobs], key: Callable[[EndedJobs], int | None], names: Mapping[int, str], nobody: str
 ) -> tuple[tuple[str, Sums], ...]:
     """Return sums by a key with its name, by name; jobs without the key stand last under ``nobody``."""
-    found: dict[int | None, list[EndedJob]] = {}
+    found: dict[int | None, list[EndedJobs]] = {}
     for one in jobs:
         found.setdefault(key(one), []).append(one)
     rows = [(nobody if k is None else names.get(k, nobody), sums(group)) for k, group in found.items()]

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from app.rules.correcting import correction_words
 from app.rules.outbox import tapped_words
 from app.rules.sheet import Sheet, Step
 from app.rules.working_calendar import day_words
@@ -172,10 +173,6 @@ def _hold_ended(data: Data, _sheet: Sheet, _names: Names) -> str:
 
 def _returned(data: Data, _sheet: Sheet, _names: Names) -> str:
     return _sentences(f"Returned unrepaired: {_note(data, 'reason')}")
-
-
-def _opened(_data: Data, _sheet: Sheet, _names: Names) -> str:
-    return "Opened at the bench."
 
 
 def _paused(data: Data, _sheet: Sheet, _names: Names) -> str:
@@ -360,6 +357,7 @@ def _photo(data: Data, sheet: Sheet, _names: Names) -> str:
 
 _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "booked": _booked,
+    "corrected": lambda data, _sheet, _names: correction_words(data),
     "safe": _safe,
     "planned": _planned,
     "revised": _revised,
@@ -372,7 +370,7 @@ _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "kit returned": _kit_returned,
     "hold": _hold,
     "hold ended": _hold_ended,
-    "opened": _opened,
+    "opened": lambda _data, _sheet, _names: "Opened at the bench.",
     "paused": _paused,
     "takeover": _takeover,
     "recount": _recount,

@@ -9,32 +9,17 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from app.rules.counting import BenchState, ClosingCount, Event, Item, ItemCount, closing_count, turned_sign
+from app.rules.fitting import Fitted, LotInHand, Taken, check_not_aside, draw
 from app.rules.sheet import Inspection, ReuseClass, Sheet
 from app.rules.verdict import Refused
 
+__all__ = [
+    "Fitted", "LotInHand", "Missing", "Outcome", "PartsMissing", "Scrapped", "absent", "at_work", "count_before_cover",
+    "damage", "draw", "focus", "lost", "ready_down", "ready_up", "reject", "spoiled", "step_numbers", "tick_down",
+    "tick_up", "turn", "undo_last", "waived", "wanted",
+]  # fmt: skip
+
 TAKE_BACK = "Take the ticks back down to that step first, so that the sheet knows it is open again."
-
-
-@dataclass(frozen=True, slots=True)
-class LotInHand:
-    """What of a lot was handed out to the job and is not used yet. ``serials`` are of tracked units."""
-
-    lot_id: int
-    code: str
-    free: int
-    serials: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Fitted:
-    """A new part that goes in, with its lot."""
-
-    item: str
-    part: str
-    lot_id: int
-    lot_code: str
-    count: int
-    serial: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +192,7 @@ def _fit(
     effect: dict[str, dict[str, int]] = {}
     fitted: list[Fitted] = []
     missing: list[Missing] = []
-    taken: dict[int, int] = {}
+    taken: Taken = {}
     for key, item in items.items():
         if item.step != step_id:
             continue
@@ -217,6 +202,7 @@ def _fit(
             part = state.new_part.get(key) or item.part
             lots = in_hand.get(part, ()) if part else ()
             found = draw(key, part or "", new, lots, taken)
+            check_not_aside(found, lots)
             short = new - sum(f.count for f in found)
             if short:
                 missing.append(Missing(key, item.name, part, short))
@@ -239,26 +225,6 @@ def wanted(item: Item, count: ItemCount) -> tuple[int, int]:
     places = count.baseline - count.refitted - count.new
     back = 0 if item.kind == "fit" or item.target else min(max(count.waiting, 0), places)
     return back, places - back
-
-
-def draw(key: str, part: str, count: int, lots: Sequence[LotInHand], taken: dict[int, int]) -> list[Fitted]:
-    """Draw new pieces from lots in their order; fewer where they do not reach. ``taken`` are used up already."""
-    found = []
-    for lot in lots:
-        used = taken.get(lot.lot_id, 0)
-        here = min(count, lot.free - used)
-        if here <= 0:
-            continue
-        serials = lot.serials[used : used + here]
-        if serials:
-            found += [Fitted(key, part, lot.lot_id, lot.code, 1, serial) for serial in serials]
-            if here > len(serials):
-                found.append(Fitted(key, part, lot.lot_id, lot.code, here - len(serials)))
-        else:
-            found.append(Fitted(key, part, lot.lot_id, lot.code, here))
-        taken[lot.lot_id] = used + here
-        count -= here
-    return found
 
 
 def at_work(state: BenchState) -> None:

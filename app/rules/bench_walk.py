@@ -126,13 +126,19 @@ def used_up(in_hand: InHand, fitted: Sequence[Fitted]) -> InHand:
     if not fitted:
         return in_hand
     gone: dict[int, int] = {}
+    stood_in: dict[tuple[str, str], int] = {}
     serials = {fit.serial for fit in fitted if fit.serial}
     for fit in fitted:
         gone[fit.lot_id] = gone.get(fit.lot_id, 0) + fit.count
+        pair = (fit.instead_of, fit.part)
+        stood_in[pair] = stood_in.get(pair, 0) + fit.count
     return {
         part: tuple(
             replace(
-                lot, free=lot.free - gone.get(lot.lot_id, 0), serials=tuple(s for s in lot.serials if s not in serials)
+                lot,
+                free=lot.free - gone.get(lot.lot_id, 0),
+                serials=tuple(s for s in lot.serials if s not in serials),
+                most=max(lot.most - stood_in.get((part, lot.part), 0), 0),
             )
             for lot in lots
         )
@@ -157,12 +163,15 @@ def handed_back(in_hand: InHand, last: Event) -> InHand:
     """Return the lots in hand with what a tick had fitted from them free again."""
     found = {part: list(lots) for part, lots in in_hand.items()}
     for _item, part, lot_id, code, count, serial in last.data.get("fitted", ()):
-        lots = found.setdefault(part, [])
-        n = next((n for n, lot in enumerate(lots) if lot.lot_id == lot_id), None)
-        if n is None:
-            lots.append(LotInHand(lot_id, code, count, (serial,) if serial else ()))
-        else:
-            known = lots[n]
-            back = (serial, *known.serials) if serial else known.serials
-            lots[n] = replace(known, free=known.free + count, serials=back)
+        more = (serial,) if serial else ()
+        if not any(lot.lot_id == lot_id for lot in found.get(part, ())):
+            found.setdefault(part, []).append(LotInHand(lot_id, code, 0))
+        for lots in found.values():
+            lots[:] = [
+                replace(lot, free=lot.free + count, serials=(*more, *lot.serials)) if lot.lot_id == lot_id else lot
+                for lot in lots
+            ]
+    for wanted, part, count in last.data.get("in_place", ()):
+        lots = found.get(wanted, [])
+        lots[:] = [replace(lot, most=lot.most + count) if lot.part == part else lot for lot in lots]
     return found

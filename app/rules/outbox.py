@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Literal
 
 from app.rules.counting import BenchState
+from app.rules.entry_words import TROUBLE_WORDS
 from app.rules.places import is_on
 from app.rules.sheet import Sheet
 
@@ -76,7 +77,8 @@ def tapped_words(of: str, side: str, step_id: str, sent: Mapping[str, Any], shee
         return f"{'Refit' if side == 'up' else 'Teardown'} tick of “{title}”{more}"
     if of == "report":
         what = str(sent.get("report", "trouble"))
-        return f"Report of trouble ({what}): {sent.get('count', 1)} × {_piece(sheet, sent, what)}"
+        piece = f"{sent.get('count', 1)} × {_piece(sheet, sent, what)}"
+        return f"Report of trouble ({TROUBLE_WORDS.get(what, what)}): {piece}"
     if of == "place":
         way = "back" if side == "up" else "out"
         taken = "" if sent.get("on", True) else ", taken back"

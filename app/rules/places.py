@@ -11,6 +11,7 @@ from datetime import datetime
 from app.rules import bench
 from app.rules.bench import LotInHand, Missing, Outcome, PartsMissing, Scrapped
 from app.rules.counting import BenchState, ClosingCount
+from app.rules.fitting import SetAside, check_not_aside
 from app.rules.items import Item
 from app.rules.sheet import ReuseClass, Sheet
 from app.rules.taps import NONE
@@ -76,7 +77,7 @@ def count_back(
     """
     item = check(items, key, place, "up")
     _not_ticked(state, item, "up")
-    with suppress(PartsMissing):  # Checked last; what another item of the step waits for stops no screw.
+    with suppress(PartsMissing, SetAside):  # Checked last; what another item of the step waits for stops no screw.
         bench.tick_up(sheet, items, state, item.step, in_hand, at, cover_count)
     if is_on(state, key, place, "up"):
         raise Refused(f"{words(item, place)} is back already.")
@@ -86,7 +87,9 @@ def count_back(
     if not new:
         raise Refused(f"{item.name}: all {item.places} places are filled.")
     part = state.new_part.get(key) or item.part
-    fitted = tuple(bench.draw(key, part, 1, in_hand.get(part, ()), {})) if part else ()
+    lots = in_hand.get(part, ()) if part else ()
+    fitted = tuple(bench.draw(key, part or "", 1, lots, {}))
+    check_not_aside(fitted, lots)
     if not fitted:
         lacks = Missing(key, item.name, part, new)
         raise PartsMissing(f"Not handed out yet: a new one for {words(item, place)}. Ask stores.", (lacks,))

@@ -6,7 +6,7 @@ come is passed over until they have. What is left is waited for where it belongs
 too. The first filling uses everyone's median time and gives the *earliest* day. The second uses 80 % points and gives
 the day to *promise*: for this job its own, for the jobs before it the 80 % point of their sum (independent log-normal
 times, Fenton 1960, as in ``expected_time``), shared out over them alike. Their being late together (a sick
-technician, a lost delivery) is not in it, and what a supplier's date is worth has to come with that date.
+technician, a lost delivery) is not in it. What a supplier's date is worth comes with it, from ``stores.arrival``.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -43,13 +43,15 @@ class Capacity:
 class ShortPart:
     """A part of the kit that the shelf does not have. ``arrives`` is the day it is expected, None when nobody knows.
 
-    ``late`` is the day it should be there four times in five; None takes ``arrives`` at its word.
+    ``late`` is the day it should be there four times in five; None takes ``arrives`` at its word. ``because`` says in
+    whole sentences what the days rest on.
     """
 
     part: str
     name: str
     arrives: date | None
     late: date | None = None
+    because: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +219,7 @@ def _part_causes(short: Collection[ShortPart]) -> list[Cause]:
             words = f"{part.name} ({part.part}) is short and expected on {day_words(part.arrives)}"
             late = part.late is not None and part.late > part.arrives
             words += f", four times in five by {day_words(part.late)}." if late and part.late else "."
+            words += f" {part.because}" if part.because else ""
         causes.append(Cause("parts", part.arrives.toordinal() if part.arrives else 0, words))
     return causes
 
@@ -235,6 +238,18 @@ class Slippage:
     def late(self) -> bool:
         """Whether the promise will not be kept as things stand."""
         return self.days > 0 or self.now is None
+
+    @property
+    def short(self) -> str:
+        """How late it will be, in a word or two for a list; empty while the promise holds."""
+        if self.now is None:
+            return "No day can be named"
+        return f"{working_days(self.days)} late" if self.days else ""
+
+
+def working_days(count: int) -> str:
+    """Return a number of working days in words."""
+    return "1 working day" if count == 1 else f"{count} working days"
 
 
 _HINDERS: Final[Mapping[CauseKind, str]] = {
@@ -258,8 +273,8 @@ def slippage(given: date, now: Promise, calendar: WorkingCalendar, causes_then: 
     days = max(0, calendar.working_days_between(given, now.p80))
     if not days:
         return Slippage(given, now.p80, 0, f"Promised for {day_words(given)}, and that still holds.", ())
-    count = "1 working day" if days == 1 else f"{days} working days"
-    words = f"Promised for {day_words(given)}. As things stand it will be {day_words(now.p80)}, {count} later."
+    then = day_words(now.p80)
+    words = f"Promised for {day_words(given)}. As things stand it will be {then}, {working_days(days)} later."
     return Slippage(given, now.p80, days, words, _changed(now, causes_then))
 
 

@@ -54,21 +54,29 @@ def lots_first(
     if not scanned or step_id not in state.refit or step_id in state.up:
         return in_hand
     needs = new_parts(items, state, step_id)
-    lots_of: dict[str, list[str]] = {}
+    lots_of: dict[str, list[Scanned]] = {}
     for part, lot in dict.fromkeys((part, lot) for part, lot in scanned):
-        lots_of.setdefault(part, []).append(lot)
+        lots_of.setdefault(_meant_for(part, lot, needs, in_hand), []).append(Scanned(part, lot))
     return {**in_hand, **{part: _ordered(part, lots, needs, in_hand) for part, lots in lots_of.items()}}
 
 
-def _ordered(part: str, lots: Sequence[str], needs: Mapping[str, int], in_hand: InHand) -> list[LotInHand]:
+def _meant_for(part: str, code: str, needs: Mapping[str, int], in_hand: InHand) -> str:
+    """Return the part that a scanned lot goes in for: its own, or the one that it stands in for."""
+    if part in needs:
+        return part
+    stands_in = (w for w in needs for lot in in_hand.get(w, ()) if (lot.part, lot.code) == (part, code))
+    return next(stands_in, part)
+
+
+def _ordered(part: str, lots: Sequence[Scanned], needs: Mapping[str, int], in_hand: InHand) -> list[LotInHand]:
     if part not in needs:
         raise Refused(f"{part} does not go in at this step. Nothing was ticked.", "scanned")
-    here = {lot.code: lot for lot in in_hand.get(part, ()) if lot.free > 0}
+    here = {Scanned(lot.part or part, lot.code): lot for lot in in_hand.get(part, ()) if lot.free > 0}
     for code in lots:
         if code not in here:
-            with_job = ", ".join(here) or "none"
+            with_job = ", ".join(lot.lot for lot in here) or "none"
             raise Refused(
-                f"Lot {code} of {part} is not in this job's hands (in hand: {with_job}). "
+                f"Lot {code.lot} of {code.part} is not in this job's hands (in hand: {with_job}). "
                 "Take the piece that was handed out, or ask stores to hand this one out.",
                 "scanned",
             )

@@ -278,3 +278,7 @@ class Sheet(Frozen):
             if step.id == step_id:
                 return step
         raise KeyError(step_id)
+
+    def step_title(self, step_id: str | None) -> str:
+        """Return the title of a step; the id itself where the sheet has no such step, empty for none."""
+        return next((step.title for step in self.steps if step.id == step_id), step_id or "")

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, Field, model_validator
 
@@ -14,6 +14,7 @@ from app.platform.errors import Refused
 from app.platform.forms import Form, RawForm, check
 from app.rules.identifiers import clean_gtin
 from app.rules.sheet import WasteStream
+from app.rules.stores.supplier_returns import ReturnReason
 
 R = TypeVar("R", bound=BaseModel)
 WHOLE_MAX = 1_000_000
@@ -281,15 +282,9 @@ class AsideForm(BaseModel):
 class SendBackForm(LotForm):
     """Goods of an order that go back to the supplier."""
 
+    why: ReturnReason = ReturnReason.FAULTY
     reason: Reason
     replaced: Flag = False
-
-
-class ImportForm(BaseModel):
-    """A catalogue file: uploaded or pasted."""
-
-    kind: Literal["parts", "suppliers", "locations"] = "parts"
-    text: Annotated[str, Field(max_length=1_000_000)] = ""
 
 
 def check_lines(model: type[R], raw: RawForm, keys: Iterable[str]) -> tuple[dict[str, R], dict[str, str]]:

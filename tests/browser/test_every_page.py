@@ -113,7 +113,7 @@ def pages(scene: Scene, who: str) -> list[str]:
         return [
             "/stores", "/parts", "/parts?q=F-3", "/parts/F-310", "/parts/F-310/receive", "/parts/F-310/scrap",
             "/stores/recall", "/stores/count-plan", "/stores/accuracy", "/stores/import", "/parts/F-310/keeping",
-            "/parts/new", "/parts/import", "/reorder", "/orders", f"/orders/{scene.order}",
+            "/parts/new", "/reorder", "/orders", f"/orders/{scene.order}",
             f"/orders/{scene.order}/receive", f"/orders/{scene.order}/sheet", "/stocktakes",
             f"/stocktakes/{scene.stocktake}", f"/stocktakes/{scene.stocktake}/sheet", "/suppliers",
             "/locations", "/locations/labels", "/parts/F-310/labels?size=letter-10", f"/jobs/{scene.planned}/kit",
@@ -126,7 +126,7 @@ def pages(scene: Scene, who: str) -> list[str]:
         "/people/1", "/tokens", "/review/history", f"/review/jobs/{scene.closed}", "/review/totals",
         "/review/clocks", f"/jobs/{scene.up}", f"/jobs/{scene.quoted}/quote?two=cell&two=speaker",
         f"/jobs/{scene.planned}/promise", "/site/calendar", "/procedures/field-recorder/faults",
-        "/procedures/field-recorder/ease",
+        "/procedures/field-recorder/ease", "/review/discards", "/spares/field-recorder/back/F-310",
         "/procedures/import", "/nowhere",
     ]  # fmt: skip
 

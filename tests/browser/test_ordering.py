@@ -1,4 +1,4 @@
-"""The clerk's morning in a real browser: from the list to an order in three clicks, and part of it scanned in."""
+"""The clerk's morning in a real browser: list, order in three clicks, part of it scanned in, its lot looked up."""
 
 from app.platform import clock
 from app.rules.scan_codes import lot_code
@@ -38,6 +38,14 @@ def test_the_list_becomes_an_order_in_three_clicks_and_part_of_it_is_scanned_in(
         assert got is not None
         line = next(line for line in got.lines if line.part_number == number)
     assert line.received >= 1
+    assert line.received < line.quantity
+    page.goto("/stores/recall")
+    page.get_by_label("Lot, part, job or serial").fill("VAN-7")
+    page.get_by_label("Lot, part, job or serial").press("Enter")
+    page.wait_for_url("**/stores/recall?*")
+    assert page.get_by_text("VAN-7").first.is_visible()
+    assert page.get_by_text(number).first.is_visible()
+    assert violations(page) == []
     page.goto(f"/stores/reorder/{number}")
     assert page.locator("svg.stock-plot").is_visible()
     assert violations(page) == []

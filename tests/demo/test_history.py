@@ -15,7 +15,7 @@ from app.platform import clock
 from app.platform.db import Database
 from app.platform.migrations import upgrade
 from app.platform.settings import Settings
-from app.stores.queries import reorder_lines, short_parts, stock_faults
+from app.stores.queries import open_orders, quarantined, reorder_lines, short_parts, stock_faults, supplier_terms
 
 pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo")]
 
@@ -52,6 +52,19 @@ def facts(db: Database) -> list[list[Any]]:
 def workshop(tmp_path_factory: pytest.TempPathFactory) -> Database:
     """A small demo workshop."""
     return made(tmp_path_factory.mktemp("demo") / "one.db")
+
+
+def test_the_clerks_last_day_leaves_something_on_the_pages_of_the_stores(workshop: Database) -> None:
+    today = UNTIL.date()
+    with workshop.read() as session:
+        terms = supplier_terms(session)
+        orders = open_orders(session)
+        assert len(terms) == 3
+        assert [order.status for order in orders if order.expected_on < today] == ["confirmed"]
+        assert {order.status for order in orders} <= {"confirmed", "part received"}
+        assert len(quarantined(session)) == 1
+        opened = session.connection().execute(text("SELECT count(*) FROM lot_opening")).scalar_one()
+        assert opened >= 1
 
 
 def test_all_that_is_stored_agrees(workshop: Database) -> None:

@@ -131,7 +131,8 @@ class BenchShop:
     def book(self, serial: str = "FR-1001", coverage: Coverage = Coverage.WARRANTY) -> str:
         """Book a device in and return the job's number."""
         booking = Booking(
-            self.model_id, serial, "No sound", "Scratched", "Harbour office 12", coverage, DataWish.KEEP, True
+            self.model_id, serial, "No sound", "Scratched", "Harbour office 12", coverage, DataWish.KEEP, True,
+            another_device="shared label",
         )  # fmt: skip
         return book_in(self.session, booking, at=self.at(), who=TECHNICIAN, event_id=uuid7())
 

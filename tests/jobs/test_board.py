@@ -130,7 +130,7 @@ def _new(**more: Any) -> dict[str, Any]:
     return {
         "id": clock.uuid7(), "device_model": "deckphone", "serial": IMEI, "fault": "Does not last a watch",
         "condition": "Scratched", "owner_ref": "Ferry Alke", "coverage": "warranty", "data_wish": "keep",
-        "consent": True, **more,
+        "consent": True, "another_device": "shared label", **more,
     }  # fmt: skip
 
 

@@ -29,19 +29,21 @@ from app.jobs.actions import (
     make_safe,
     places,
     quote,
+    spares,
     trouble,
 )
 from app.jobs.models import BenchEvent, Coverage, DataWish, Job, KitLot, Stage
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.bench import REPORT_KINDS, pocket_numbers, state_of
 from app.jobs.queries.faults import bench_faults
-from app.jobs.queries.kit import outstanding
+from app.jobs.queries.kit import to_hand_out
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import Conflict, Forbidden, Refused, Stale
 from app.platform.settings import Settings
 from app.rules import bench as rules
 from app.rules.counting import BenchState
+from app.rules.sheet import ReuseClass
 from app.rules.taps import marks
 from app.stores import actions as stores
 from app.stores import queries as shelf
@@ -55,6 +57,9 @@ SHEET = placed()
 PLACES = [(f"{s.id}/{f.id}", n) for s in SHEET.steps for f in s.releases for n in range(1, len(f.places) + 1)]
 TARGETS = (("cell",), ("speaker",), ("cell", "speaker"))
 PEOPLE = (TECHNICIAN, SECOND)
+SPARES = [
+    (s.id, f.part) for s in SHEET.steps for f in s.releases if f.reuse is ReuseClass.SINGLE_USE and f.part is not None
+]
 SITE = Settings()
 MODEL = 1
 OPENING = 4
@@ -298,6 +303,18 @@ class Workshop(TabletsAtRandom):
                 if key in now.items and key.partition("/")[0] not in again
             )
 
+    @rule(place=st.sampled_from(SPARES), percent=st.sampled_from((0, 5, 50, 100)))
+    def plan_spares(self, place: tuple[str, str], percent: int) -> None:
+        """Spares are planned or withdrawn; the jobs planned later carry them, whatever becomes of those."""
+        key = (SHEET.code, *place)
+        stamp: dict[str, Any] = {"at": self.at(), "who": SUPERVISOR, "entry_id": clock.uuid7()}
+        if percent:
+            self.attempt(
+                lambda s: spares.decide_spares(s, key, Decimal(percent) / 100, "It folds when laid", "", **stamp)
+            )
+        else:
+            self.attempt(lambda s: spares.withdraw_spares(s, key, "The jig holds it", **stamp))
+
     @rule(n=index, part=st.sampled_from(PARTS), most=st.integers(1, 9))
     @precondition(lambda self: self.jobs)
     def hand_out_some(self, n: int, part: str, most: int) -> None:
@@ -312,7 +329,7 @@ class Workshop(TabletsAtRandom):
         """Hand out what the job needs and was promised; all of it, or up to ``only``."""
 
         def wants(session: Session) -> dict[str, int]:
-            waits = outstanding(session, queries.find_job(session, number).id)
+            waits = to_hand_out(session, queries.find_job(session, number).id)
             promised = shelf.reserved_for(session, f"job:{number}")
             asked = {part: min(count, promised.get(part, 0)) for part, count in waits.items()}
             return asked if only is None else {p: min(n, asked.get(p, 0)) for p, n in only.items()}

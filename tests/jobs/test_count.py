@@ -73,7 +73,7 @@ def test_a_stale_signature_is_answered_with_what_changed(db: Database, visit: Vi
     assert trouble.submit(kind="leftover", item="", count="1").status == 200
     refused = form.submit()
     assert refused.status == 409
-    assert "leftover" in refused.words
+    assert "Piece left over reported" in refused.words
 
 
 def test_a_lost_screw_blocks_the_count_and_names_its_step_and_pocket(db: Database, visit: Visit) -> None:

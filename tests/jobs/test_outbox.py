@@ -210,7 +210,7 @@ def test_ticks_of_somebody_whose_job_was_taken_over_become_questions(
     assert found["outcome"] == "question"
     assert "Another technician" in found["words"]
     assert job_of(db, tablet.job).state.down == ("warm",)
-    assert "takeover, Tomo Brandsma" in entries_of(db, tablet.job, "question")[0].data["changes"]
+    assert "Taken over, Tomo Brandsma" in entries_of(db, tablet.job, "question")[0].data["changes"]
 
 
 def test_a_tablet_that_resumes_late_does_not_take_the_job_back(visit: Visit, db: Database, tablet: Tablet) -> None:
@@ -380,14 +380,14 @@ def test_the_same_entry_from_two_connections_at_once_is_one_row(db: Database, ta
     start = Barrier(6)
 
     def deliver() -> None:
-        start.wait()
+        start.wait(30)
         answers.append(tablet.send(entry))
 
     threads = [Thread(target=deliver) for _ in range(6)]
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(60)
     assert [answer["outcome"] for answer in answers] == ["stored"] * 6
     assert len(rows(db, tablet.job)) == 2
     sound(db)
@@ -402,13 +402,13 @@ def test_two_tablets_that_tick_one_step_at_once_make_one_tick_and_one_also(
     start = Barrier(4)
 
     def deliver(one: Tablet) -> None:
-        start.wait()
+        start.wait(30)
         outcomes.append(one.do("tick", "down", "warm")["outcome"])
 
     threads = [Thread(target=deliver, args=(one,)) for one in tablets]
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join()
+        thread.join(60)
     assert sorted(outcomes) == ["also", "also", "also", "stored"]
     sound(db)

@@ -182,7 +182,7 @@ def test_a_plan_from_a_page_that_is_out_of_date_shows_what_changed(front: Databa
     page = stale.submit()
     assert page.status == 409
     assert f"Job {number} changed since this page was shown" in page.words
-    assert "planned" in page.words
+    assert "Planned" in page.words
     assert level(front, "DK-CELL").reserved == 0
 
 

@@ -1,22 +1,28 @@
 """The day that is promised: worked out from calendar, bench, queue and shelf, kept, and what becomes of it."""
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from sqlmodel import select
 
 from app.jobs.actions import close
 from app.jobs.actions.step_times import rebuild_step_times
 from app.jobs.models import BenchEvent, Job, StepTimeRow
 from app.jobs.queries.outlook import Outlook
+from app.people.models import Role
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.settings import Settings
 from app.rules.working_calendar import day_words
+from app.stores import actions as stores
+from app.stores import queries as stock
+from app.stores.actions import OrderLine, ReceivedLine
 from tests.jobs.bench_work import kitted_work
 from tests.jobs.front import book, make_safe, planned_job
+from tests.jobs.test_board import _api
 from tests.visitor import Visitor
 
 Visit = Callable[[str], Visitor]
@@ -76,6 +82,53 @@ def test_a_part_that_nobody_ordered_leaves_the_day_open(front: Database, visit: 
     assert "Camera (DK-CAM) is short and not on order. Order it, then a day can be promised." in page.words
 
 
+def _order_camera(db: Database, sent: datetime) -> int:
+    with db.write() as session:
+        number = stores.place_order(
+            session, stock.suppliers(session)[0].id, [OrderLine("DK-CAM", 1)],
+            entry_id=clock.uuid7(), at=sent, who=None,
+        )  # fmt: skip
+        return next(order.id for order in stock.open_orders(session) if order.number == number)
+
+
+def test_a_part_on_order_moves_the_promise_by_what_was_learnt_of_its_supplier(
+    front: Database, visit: Visit, settings: Settings
+) -> None:
+    now = clock.now()
+    # Eight orders, confirmed for the tenth day, came on the fifteenth.
+    for n in range(8):
+        sent = now - timedelta(days=300 - 30 * n)
+        order_id = _order_camera(front, sent)
+        with front.write() as session:
+            stamp: dict[str, Any] = {"entry_id": clock.uuid7(), "at": sent, "who": None}
+            stores.confirm_order(session, order_id, (sent + timedelta(days=10)).date(), **stamp)
+            came = sent + timedelta(days=15)
+            line = ReceivedLine("DK-CAM", 1, f"K{n}", None)
+            stores.receive_goods(
+                session, order_id, [line], entry_id=clock.uuid7(), at=came, who=None, today=came.date()
+            )
+    with front.write() as session:
+        lots = stock.lots_of(session, ["DK-CAM"])
+        for lot in lots:
+            stores.scrap_stock(
+                session, lot.lot_id, lot.location_id, lot.on_hand, "Dropped", entry_id=clock.uuid7(), at=now, who=None
+            )
+    order_id = _order_camera(front, now)
+    technician = visit("technician")
+    number = book(technician, front)
+    make_safe(technician, number)
+    plan_address = f"/jobs/{number}/plan?targets=camera"
+    page = technician.open(plan_address)
+    assert "Kelp Spares has named no day; after 8 deliveries the part takes 14 days." in page.words
+    said = (now + timedelta(days=20)).date()
+    with front.write() as session:
+        stores.confirm_order(session, order_id, said, entry_id=clock.uuid7(), at=now, who=None)
+    page = technician.open(plan_address)
+    assert f"Kelp Spares says {day_words(said)}; by its last 8 orders it comes 3.6 days late." in page.words
+    promised = date.fromisoformat(page.form("/plan").values["promised_on"][0])
+    assert said + timedelta(days=4) <= promised <= said + timedelta(days=9)
+
+
 def test_closed_days_make_a_promise_slip_and_the_job_the_board_and_the_promise_say_why(
     front: Database, visit: Visit, settings: Settings
 ) -> None:
@@ -96,6 +149,34 @@ def test_closed_days_make_a_promise_slip_and_the_job_the_board_and_the_promise_s
     assert "There are more closed days. Closed:" in board.words
     assert "Works outing" in supervisor.open(f"/jobs/{number}/promise").words
     assert _job(front, number).promised_on == given
+
+
+def test_the_list_says_how_late_a_promise_will_be_and_narrows_to_those(
+    front: Database, visit: Visit, settings: Settings, app: FastAPI
+) -> None:
+    supervisor, technician = visit("supervisor"), visit("technician")
+    number = planned_job(technician, front, "cell")
+    given = _job(front, number).promised_on
+    assert given is not None
+    assert "No job fits" in technician.open("/jobs?promise=slipping").words
+    assert "working days late" not in technician.open("/jobs").words
+    kept = book(technician, front, promised_on=(given + timedelta(days=60)).isoformat())
+    closed = [_today(settings) + timedelta(days=n) for n in range((given - _today(settings)).days + 2)]
+    for day in closed:
+        supervisor.open("/site/calendar").form("/calendar").submit(day=day.isoformat(), name="Works outing")
+    words = technician.open("/jobs").words
+    # Days that became closed are not working days, so that however many they are it is one.
+    assert "1 working day late" in words
+    assert "now" in words
+    narrowed = technician.open("/jobs?promise=slipping").words
+    assert number in narrowed
+    assert kept not in narrowed
+    assert "1 working day late" in supervisor.open("/").words
+    api = _api(app, front, Role.TECHNICIAN)
+    items = api.get("/api/v1/jobs?slipping=true").json()["items"]
+    assert [(item["number"], item["working_days_late"]) for item in items] == [(number, 1)]
+    assert items[0]["expected_on"] == (closed[-1] + timedelta(days=1)).isoformat()
+    assert api.get(f"/api/v1/jobs/{number}").json()["working_days_late"] == 1
 
 
 def test_another_day_is_a_supervisors_decision_with_a_reason(front: Database, visit: Visit, settings: Settings) -> None:

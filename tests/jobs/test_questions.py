@@ -137,7 +137,7 @@ def test_what_a_taken_over_job_was_sent_tells_what_changed(
     second.open(f"/jobs/{tablet.job}/bench").form("/bench/open").submit()
     tablet.send(late)
     page = questions(second, tablet.job)
-    assert "takeover, Tomo Brandsma" in page.words
+    assert "Taken over, Tomo Brandsma" in page.words
     assert "Ines Aldvik" in page.words
     assert "Booked now" in page.form("/book").submit().words
     tick = entries_of(db, tablet.job, "tick")[-1]
@@ -153,9 +153,9 @@ def test_an_undo_against_a_stale_page_says_what_came_after(visit: Visit, db: Dat
     tablet.do("tick", "down", "back")
     stale = page.form("/bench/undo").submit()
     assert stale.status == 409
-    assert "Since that entry: tick (back)" in stale.words
+    assert "Since that entry: Step ticked: " in stale.words
     entry = tablet.tap("undo", undoes=page.form("/bench/undo").values["undoes"][0])
-    assert "Since that entry: tick (back)" in tablet.send(entry)["words"]
+    assert "Since that entry: Step ticked: " in tablet.send(entry)["words"]
 
 
 def test_a_tick_of_an_earlier_pass_is_asked_about_and_not_booked_in_the_next(

@@ -14,6 +14,11 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("booked", {"fault": "Does not charge", "photos": 2}, "Booked in. Does not charge. 2 photos taken."),
     ("safe", {"cell": "sound"}, "Made safe: cautions read, wrist strap and mat tested. Cell sound."),
     (
+        "corrected",
+        {"changes": [["serial", "DK-71", "DK-77"]], "reason": "Read off the label again"},
+        "Serial corrected to DK-77; it was written as DK-71. Read off the label again.",
+    ),
+    (
         "planned",
         {"targets": ["cell"], "teardown": ["back", "cell"], "refit": ["cell", "back"], "pass_no": 1},
         "Planned: exchange Cell pack, 2 steps down and 2 up.",
@@ -105,7 +110,7 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
     (
         "question",
         {"of": "report", "sent": {"report": "damage", "item": "back/screws", "count": 2}, "reason": "It is closed."},
-        "Question: Report of trouble (damage): 2 × Back screw. It is closed. It changed no count.",
+        "Question: Report of trouble (damaged): 2 × Back screw. It is closed. It changed no count.",
     ),
     ("question", {"of": "pause", "sent": {"reason": "Break"}}, "Question: Pause: Break. It changed no count."),
     ("set aside", {"reason": "Tapped by mistake"}, "Question set aside. Tapped by mistake."),

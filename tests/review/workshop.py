@@ -133,7 +133,15 @@ class Work:
         self.settings = settings
         self._clock = self._minutes(MORNING)
         booking = book_in.Booking(
-            model_id, serial, "Does not charge", "Scratched", "Ferry 3", Coverage.OWNER, DataWish.KEEP, True
+            model_id,
+            serial,
+            "Does not charge",
+            "Scratched",
+            "Ferry 3",
+            Coverage.OWNER,
+            DataWish.KEEP,
+            True,
+            another_device="shared label",
         )
         self.number = book_in.book_in(session, booking, at=self.at(), who=1, event_id=uuid7())
 

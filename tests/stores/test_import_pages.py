@@ -1,4 +1,4 @@
-"""Catalogue import: dry run, errors by row, all or nothing, updates."""
+"""The catalogue taken in by page: dry run, errors by row, all or nothing, updates; there is one page for it."""
 
 from collections.abc import Callable
 
@@ -12,7 +12,7 @@ HEAD = "number,name,location,supplier,price,pack,reorder_point,order_up_to,gtin,
 
 def check(clerk: Visitor, text: str, kind: str = "parts") -> Page:
     """Send a pasted file for a dry run."""
-    return clerk.open("/parts/import").form("/parts/import").submit(kind=kind, text=text, do="check")
+    return clerk.open("/stores/import").form("/stores/import").submit(kind=kind, text=text, do="check")
 
 
 def test_the_dry_run_stores_nothing_and_the_button_stores_all(shop: Database, visit: Visit) -> None:
@@ -23,7 +23,7 @@ def test_the_dry_run_stores_nothing_and_the_button_stores_all(shop: Database, vi
     assert "part DISP-1" in checked.words
     with shop.read() as session:
         assert queries.part(session, "NEW-1") is None
-    done = checked.form("/parts/import").submit(do="import")
+    done = checked.form("/stores/import").submit(do="import")
     assert "Stored: 1 new, 1 changed, 0 the same as before." in done.words
     with shop.read() as session:
         changed = queries.part(session, "DISP-1")
@@ -61,9 +61,9 @@ def test_errors_name_row_column_and_remedy_and_nothing_is_stored(shop: Database,
 
 def test_a_file_is_uploaded_with_semicolons_and_a_mark(shop: Database, visit: Visit) -> None:
     body = "\ufeffcode;name;walk_order\nD-01;Cells;40\n".encode()
-    form = visit("stores").open("/parts/import").form("/parts/import")
+    form = visit("stores").open("/stores/import").form("/stores/import")
     checked = form.submit(files={"file": ("places.csv", body, "text/csv")}, kind="locations", do="check")
-    checked.form("/parts/import").submit(do="import")
+    checked.form("/stores/import").submit(do="import")
     with shop.read() as session:
         assert "D-01" in {place.code for place in queries.locations(session)}
 
@@ -72,9 +72,16 @@ def test_what_is_no_table_is_refused_in_words(shop: Database, visit: Visit) -> N
     clerk = visit("stores")
     assert "The file is empty." in check(clerk, " ").words
     assert "no rows" in check(clerk, HEAD).words
-    assert "There is no column colour." in check(clerk, "number,colour\nA,red\n").words
+    assert "No column of the file is matched to it." in check(clerk, "number,colour\nA,red\n").words
     assert "Row 2 has 3 fields, the heading 2." in check(clerk, "code,name\nA,b,c\n", "locations").words
-    form = clerk.open("/parts/import").form("/parts/import")
+    form = clerk.open("/stores/import").form("/stores/import")
     binary = form.submit(files={"file": ("x.csv", b"\xff\xfe\x00", "text/csv")}, do="check")
     assert binary.status == 422
     assert "not UTF-8" in binary.words
+
+
+def test_the_parts_page_leads_to_the_one_page_that_takes_files_in(shop: Database, visit: Visit) -> None:
+    clerk = visit("stores")
+    links = [link["href"] for link in clerk.open("/parts").soup.select("main a") if "Import" in link.get_text()]
+    assert links == ["/stores/import"]
+    assert clerk.client.get("/parts/import").status_code == 404

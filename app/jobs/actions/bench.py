@@ -4,7 +4,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import insert, update
+from sqlalchemy import bindparam, insert, update
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.kit_changes import add_to_kit
@@ -34,6 +34,15 @@ AT_WORK = (Stage.KITTED, Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED, Stage.TESTE
 # Built once: making a statement anew costs as much as running it.
 _PART_USE = insert(PartUse)
 _DISCARD = insert(Discard)
+_MINE_AND_THIS = (
+    select(Job)
+    .where(
+        ((col(Job.technician_id) == bindparam("who")) & col(Job.stage).in_(AT_WORK))
+        | (col(Job.number) == bindparam("job_number"))
+    )
+    .order_by(col(Job.id))
+    .with_for_update()
+)
 
 
 class Bench:
@@ -97,14 +106,7 @@ def open_job(session: Session, number: str, *, at: datetime, who: int, event_id:
 
 
 def _pause_others(session: Session, number: str, at: datetime, who: int, event_id: str) -> None:
-    mine = col(Job.technician_id) == who
-    rows = session.exec(
-        select(Job)
-        .where((mine & col(Job.stage).in_(AT_WORK)) | (col(Job.number) == number))
-        .order_by(col(Job.id))
-        .with_for_update()
-    ).all()
-    for job in rows:
+    for job in session.exec(_MINE_AND_THIS, params={"who": who, "job_number": number}).all():
         if job.number != number and job.bench.get("at_bench") == who:
             other_id = derived(event_id, job.number)
             data = {"reason": f"work on {number}"}
@@ -229,6 +231,8 @@ def tick_data(side: str, outcome: Outcome, old_serial: str) -> dict[str, Any]:
     data: dict[str, Any] = {"side": side, "effect": outcome.effect}
     if outcome.fitted:
         data["fitted"] = [[f.item, f.part, f.lot_id, f.lot_code, f.count, f.serial] for f in outcome.fitted]
+    if any(f.instead_of for f in outcome.fitted):
+        data["in_place"] = [[f.instead_of, f.part, f.count] for f in outcome.fitted if f.instead_of]
     if outcome.scrapped:
         data["scrapped"] = [[s.item, s.count, s.reason] for s in outcome.scrapped]
     if outcome.ready_at is not None:
@@ -268,6 +272,7 @@ def write_fitted(
                 "quantity": fit.count,
                 "serial": fit.serial,
                 "struck": False,
+                "in_place_of": fit.instead_of,
             }
         )
     session.connection().execute(_PART_USE, uses)

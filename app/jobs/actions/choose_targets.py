@@ -3,14 +3,16 @@
 from collections.abc import Collection, Mapping
 from datetime import date, datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from app.jobs.actions.hold import put_down, reserve_missing, show_shortage
 from app.jobs.actions.record import known_event, load_job, record
+from app.jobs.actions.take_alternate import give_up_planned, stood_in
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import state_of
-from app.jobs.queries.kit import outstanding, planned_of_passes, source_ref, standing_of
+from app.jobs.queries.kit import kit_lines, outstanding, planned_of_passes, source_ref, spares_of_passes, standing_of
 from app.jobs.queries.past import expected_time
+from app.jobs.queries.spares import spares_for
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
 from app.rules import job_flow
@@ -64,13 +66,16 @@ def put_plan(
     state = state_of(job)
     sheet = procedures.sheet(session, job.revision_id)
     put_down(session, job, "a new plan", at=at, who=who, event_id=event_id)
-    data = _planned(sheet, plan, state)
+    data = _planned(sheet, plan, state) | spares_for(session, job.revision_id, plan.kit)
     record(session, job, kind="planned", at=at, who=who, event_id=event_id, data=data, digest=digest)
     job.targets = list(plan.targets)
     if state_of(job).pass_no == 1:
         # What a forecast is judged by later is what was expected before anything was opened.
         time = expected_time(session, job.revision_id, plan)
         job.median_s, job.p80_s = time.median_s, time.p80_s
+    give_up_planned(
+        session, job, planned_of_passes(session, job.id or 0), at=at, who=who, event_id=event_id
+    )  # fmt: skip
     write_kit(session, job)
     if job.hold is Hold.OWNER and job.stage is Stage.QUOTED:
         job.hold, job.hold_reason = Hold.NONE, ""  # The quote that was out is for another plan.
@@ -96,15 +101,13 @@ def _planned(sheet: Sheet, plan: Plan, state: BenchState) -> dict[str, object]:
 
 
 def write_kit(session: Session, job: Job) -> None:
-    """Write what all passes planned into the kit lines; what was added on the way stays."""
-    planned = planned_of_passes(session, job.id or 0)
-    lines = {
-        line.part_number: line
-        for line in session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
-    }  # fmt: skip
+    """Write what all passes planned, and their spares, into the kit lines; what was added on the way stays."""
+    planned = stood_in(session, job.id or 0, planned_of_passes(session, job.id or 0))
+    spares = spares_of_passes(session, job.id or 0)
+    lines = kit_lines(session, job.id)
     for part in sorted({*planned, *lines}):
         line = lines.get(part) or KitLine(job_id=job.id or 0, part_number=part)
-        line.planned = planned.get(part, 0)
+        line.planned, line.spare = planned.get(part, 0), spares.get(part, 0)
         session.add(line)
     session.flush()
 
@@ -113,7 +116,6 @@ def reserve_anew(
     session: Session, job: Job, *, at: datetime, who: int, entry_id: str, today: date | None
 ) -> dict[str, int]:
     """Release what a locked job is promised and reserve what it needs now; returns what is short, by part number."""
-    numbers = session.exec(select(KitLine.part_number).where(col(KitLine.job_id) == job.id)).all()
-    stores.lock(session, numbers)
+    stores.lock(session, list(kit_lines(session, job.id)))
     stores.release(session, source_ref(job.number), None, entry_id=entry_id, at=at, who=who)
     return reserve_missing(session, job, at=at, who=who, entry_id=entry_id, today=today)

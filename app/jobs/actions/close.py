@@ -12,6 +12,7 @@ from app.jobs.actions.step_times import keep_step_times
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import kit_lots, pocket_numbers, state_of
 from app.jobs.queries.closing import Account, account
+from app.jobs.queries.old_units import old_units_out
 from app.platform.errors import Refused
 from app.platform.settings import Settings
 from app.platform.submissions import content_hash
@@ -185,6 +186,7 @@ def close_job(
     job = work.job
     returned = return_unused(session, job, at=at, who=who, entry_id=event_id)
     stores.release(session, f"job:{job.number}", None, entry_id=event_id, at=at, who=who)
+    kept = _take_in_old(session, work, settings, at=at, who=who, entry_id=event_id)
     record(
         session,
         job,
@@ -192,7 +194,7 @@ def close_job(
         at=at,
         who=who,
         event_id=event_id,
-        data={"returned": returned},
+        data={"returned": returned, **({"old_units": list(kept)} if kept else {})},
         digest=digest,
     )
     found = account(session, job, settings, at)
@@ -237,6 +239,20 @@ def return_unused(session: Session, job: Job, *, at: datetime, who: int, entry_i
     if found:
         stores.take_back(session, f"job:{job.number}", found, entry_id=entry_id, at=at, who=who)
     return [[lot_id, count] for lot_id, count in found]
+
+
+def _take_in_old(
+    session: Session, work: Bench, settings: Settings, *, at: datetime, who: int, entry_id: str
+) -> tuple[str, ...]:
+    """Hand old units that are repaired or owed over to the stores; returns the numbers they get."""
+    out = old_units_out(session, work.job.id or 0, work.sheet)
+    came = [stores.CameOut(one.part_number, one.serial, one.defective) for one in out]
+    if not came:
+        return ()
+    source = f"job:{work.job.number}"
+    return stores.take_in_units(
+        session, source, came, entry_id=entry_id, at=at, who=who, today=today(at, settings)
+    )  # fmt: skip
 
 
 def today(at: datetime, settings: Settings) -> date:

@@ -10,10 +10,12 @@ from sqlmodel import Session
 from app.jobs.actions.choose_targets import reserve_anew, write_kit
 from app.jobs.actions.hold import show_shortage
 from app.jobs.actions.record import known_event, load_job, record
+from app.jobs.actions.take_alternate import give_up_planned
 from app.jobs.models import Stage
 from app.jobs.queries.bench import state_of
-from app.jobs.queries.kit import plan_in_force, standing_of
+from app.jobs.queries.kit import plan_in_force, planned_of_passes, standing_of
 from app.jobs.queries.pricing import addition, expected_of
+from app.jobs.queries.spares import spares_for
 from app.platform.errors import Forbidden, Refused
 from app.platform.settings import Settings
 from app.platform.submissions import content_hash
@@ -65,7 +67,7 @@ def extend_plan(
     found = extend(sheet, state, targets, before.get("kit", {}), before.get("spent", {}))
     if not found.changes and set(found.plan.targets) == set(state.targets):
         raise Refused("That is the plan in force. Choose what else has to be exchanged.", "targets")
-    data = found.data
+    data = found.data | spares_for(session, job.revision_id, found.plan.kit)
     more = addition(session, job.revision_id, found, settings, today or at.astimezone(settings.zone).date()).total
     if standing.quote_due and more > 0:
         if not supervisor:
@@ -80,6 +82,7 @@ def extend_plan(
     if state.pass_no == 1:
         _plan, time = expected_of(session, job.revision_id, found.plan.targets)
         job.median_s, job.p80_s = time.median_s, time.p80_s
+    give_up_planned(session, job, planned_of_passes(session, job.id or 0), at=at, who=who, event_id=event_id)
     write_kit(session, job)
     short = reserve_anew(session, job, at=at, who=who, entry_id=event_id, today=today)
     show_shortage(session, job, short, at=at, who=who, event_id=event_id)

@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 
+from sqlalchemy import or_
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import state_of
-from app.jobs.queries.kit import outstanding, source_ref, standing_of
+from app.jobs.queries.kit import of_parts_with_spares, outstanding, source_ref, standing_of, to_hand_out
 from app.platform import clock
 from app.platform.errors import Forbidden, Refused
 from app.platform.submissions import content_hash
@@ -121,8 +122,11 @@ def following_id(event_id: str, salt: str) -> str:
 def reserve_missing(
     session: Session, job: Job, *, at: datetime, who: int | None, entry_id: str, today: date | None = None
 ) -> dict[str, int]:
-    """Reserve what a locked job needs and is not promised yet; returns what stays short, by part number."""
-    waits = outstanding(session, job.id or 0)
+    """Reserve what a locked job needs and is not promised yet, its spares too.
+
+    Returns what stays short, by part number; a spare that cannot be had is not short.
+    """
+    waits = to_hand_out(session, job.id or 0)
     promised = shelf.reserved_for(session, source_ref(job.number))
     wants = {part: count - promised.get(part, 0) for part, count in waits.items() if count > promised.get(part, 0)}
     if not wants:
@@ -130,7 +134,18 @@ def reserve_missing(
     got = stores.reserve(
         session, source_ref(job.number), wants, entry_id=entry_id, at=at, who=who, today=today
     )  # fmt: skip
-    return {part: count - got[part] for part, count in wants.items() if count > got[part]}
+    have = {part: promised.get(part, 0) + count for part, count in got.items()}
+    must = outstanding(session, job.id or 0)
+    return {part: must[part] - have[part] for part in wants if must.get(part, 0) > have[part]}
+
+
+def _with_spares(session: Session, job: Job, short: Mapping[str, int]) -> Mapping[str, int]:
+    """Return what a job is short of together with the spares that are not promised to it."""
+    waits = of_parts_with_spares(session, job.id or 0)
+    if not waits:
+        return short
+    promised = shelf.reserved_for(session, source_ref(job.number))
+    return {**short, **{part: n - promised.get(part, 0) for part, n in waits.items() if n > promised.get(part, 0)}}
 
 
 def show_shortage(
@@ -140,7 +155,7 @@ def show_shortage(
 
     Stores is told what the job still wants in any case, so that it is ordered.
     """
-    stores.want(session, source_ref(job.number), short, at.date(), at=at)
+    stores.want(session, source_ref(job.number), _with_spares(session, job, short), at.date(), at=at)
     if job.hold in (Hold.SAFETY, Hold.OWNER):
         return
     if not short:
@@ -169,14 +184,19 @@ def retry_reservations(
     a stocktake is put on a parts hold here.
     """
     key = entry_id or clock.uuid7(at)
-    waiting = select(KitLine.job_id).where(KitLine.planned + KitLine.added + KitLine.returned > KitLine.issued)
+    waiting = select(KitLine.job_id).where(
+        or_(
+            col(KitLine.planned) + KitLine.added + KitLine.returned > KitLine.issued,
+            col(KitLine.planned) + KitLine.spare > KitLine.issued,
+        )
+    )
     jobs = session.exec(
         select(Job)
         .where(col(Job.stage).in_(WAITING), col(Job.hold) != Hold.SAFETY, col(Job.id).in_(waiting))
         .order_by(col(Job.id))
         .with_for_update()
     ).all()
-    stores.lock(session, {part for job in jobs for part in outstanding(session, job.id or 0)})
+    stores.lock(session, {part for job in jobs for part in to_hand_out(session, job.id or 0)})
     freed = []
     for job in jobs:
         held = job.hold

@@ -3,14 +3,14 @@
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from app.jobs.actions.hold import show_shortage
 from app.jobs.actions.pick_kit import check_others_picks
 from app.jobs.actions.record import known_event, load_job, record
-from app.jobs.models import Job, KitLine, KitLot, Stage
-from app.jobs.queries.bench import state_of
-from app.jobs.queries.kit import outstanding, source_ref, standing_of
+from app.jobs.models import Job, KitLot, Stage
+from app.jobs.queries.bench import kit_lots, state_of
+from app.jobs.queries.kit import kit_lines, outstanding, source_ref, standing_of, to_hand_out
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.rules import job_flow
@@ -40,7 +40,7 @@ def hand_out_kit(
     job = load_job(session, number)
     if known_event(session, event_id, digest):
         return ()
-    waits = outstanding(session, job.id or 0)
+    waits = to_hand_out(session, job.id or 0)
     job_flow.check_hand_out(standing_of(job, state_of(job), waits))
     _check_needed(picks, waits)
     check_others_picks(session, number, picks, waits)
@@ -96,23 +96,20 @@ def _check_serials(session: Session, picks: Sequence[Pick]) -> None:
 
 
 def _keep(session: Session, job: Job, issued: Sequence[IssuedLot]) -> None:
-    lines = {
-        line.part_number: line for line in session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
-    }
-    lots = {lot.lot_id: lot for lot in session.exec(select(KitLot).where(col(KitLot.job_id) == job.id)).all()}
+    lines = kit_lines(session, job.id)
+    lots = {lot.lot_id: lot for found in kit_lots(session, job.id).values() for lot in found}
     for one in issued:
         lines[one.part_number].issued += one.quantity
         session.add(lines[one.part_number])
-        lot = lots.setdefault(
-            one.lot_id,
-            KitLot(
+        lot = lots.get(one.lot_id)
+        if lot is None:
+            lot = lots[one.lot_id] = KitLot(
                 job_id=job.id or 0,
                 part_number=one.part_number,
                 lot_id=one.lot_id,
                 lot_code=one.lot_code,
                 unit_cost=one.unit_cost,
-            ),
-        )
+            )
         lot.issued += one.quantity
         lot.serials = [*lot.serials, *one.serials]
         session.add(lot)

@@ -26,6 +26,8 @@ from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.procedures import queries as procedures
 from app.rules import outbox as rules
+from app.rules.entry_words import entry_words
+from app.rules.sheet import Sheet
 from app.rules.tap_clock import Reading, TapTime, tap_time
 
 ENDED = (Stage.CLOSED, Stage.RETURNED)
@@ -190,7 +192,8 @@ def _as_question(session: Session, got: Received, job: Job, reason: str, photo: 
     data: dict[str, Any] = {"reason": reason} | _sent(got, job)
     if changed:
         names = people.names(session)
-        data["changes"] = [_changed(names, *one) for one in changed]
+        sheet = procedures.sheet(session, job.revision_id)
+        data["changes"] = [_changed(sheet, names, *one) for one in changed]
     _write(session, got, job, "question", data)
     if photo:
         keep_pictures(
@@ -210,9 +213,9 @@ def _sent(got: Received, job: Job) -> dict[str, Any]:
     return found
 
 
-def _changed(names: Mapping[int, str], kind: str, step: str, person: int) -> str:
+def _changed(sheet: Sheet, names: Mapping[int, str], kind: str, step: str, person: int) -> str:
     by = names.get(person, "")
-    return kind + (f" ({step})" if step else "") + (f", {by}" if by else "")
+    return entry_words(kind, sheet.step_title(step)) + (f", {by}" if by else "")
 
 
 def _write(session: Session, got: Received, job: Job, kind: str, data: Mapping[str, Any]) -> None:

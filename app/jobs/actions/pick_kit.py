@@ -9,7 +9,7 @@ from app.jobs.actions.hold import show_shortage
 from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import Job, KitLine, KitLot
 from app.jobs.queries.bench import state_of
-from app.jobs.queries.kit import outstanding, source_ref, standing_of, still_to_pick
+from app.jobs.queries.kit import outstanding, source_ref, standing_of, still_to_pick, to_hand_out
 from app.platform.errors import NotFound, Refused
 from app.platform.submissions import content_hash
 from app.rules import job_flow
@@ -22,7 +22,7 @@ from app.stores.queries import ProposedPick
 def _open(session: Session, number: str) -> tuple[Job, Mapping[str, int]]:
     """Load a job that may be handed parts, with what it still needs. Raises Refused."""
     job = load_job(session, number)
-    waits = outstanding(session, job.id or 0)
+    waits = to_hand_out(session, job.id or 0)
     job_flow.check_hand_out(standing_of(job, state_of(job), waits))
     return job, waits
 

@@ -13,7 +13,9 @@ from app.jobs.queries.bench import keep_state, state_of
 from app.jobs.queries.chain import chain_hash
 from app.platform.errors import Conflict, NotFound, Stale
 from app.platform.submissions import content_hash, insert_once
+from app.procedures import queries as procedures
 from app.rules.counting import Event, apply
+from app.rules.entry_words import entry_words
 
 # Built once: making a statement anew costs as much as running it.
 _JOB = (
@@ -88,7 +90,8 @@ def changes_since(session: Session, job: Job, version: int, most: int = 8) -> tu
         .order_by(col(BenchEvent.sequence).desc())
         .limit(min(behind, most))
     ).all()
-    return tuple(kind + (f" ({step})" if step else "") for kind, step, _at in reversed(rows))
+    sheet = procedures.sheet(session, job.revision_id)
+    return tuple(entry_words(kind, sheet.step_title(step)) for kind, step, _at in reversed(rows))
 
 
 def known_event(session: Session, event_id: str, digest: str) -> BenchEvent | None:

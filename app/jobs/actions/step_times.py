@@ -5,8 +5,8 @@ from datetime import time
 from sqlalchemy import delete, insert
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Job, Stage, StepTimeRow
-from app.jobs.queries.bench import as_event
+from app.jobs.models import Job, Stage, StepTimeRow
+from app.jobs.queries.bench import as_event, entries_of
 from app.platform.settings import Settings
 from app.procedures import queries as procedures
 from app.rules.step_times import REST, standard_times, step_times
@@ -14,9 +14,7 @@ from app.rules.step_times import REST, standard_times, step_times
 
 def keep_step_times(session: Session, job: Job, settings: Settings) -> int:
     """Write down how long each step of a closed job took, and what it took beside them; returns the steps timed."""
-    rows = session.exec(
-        select(BenchEvent).where(col(BenchEvent.job_id) == job.id).order_by(col(BenchEvent.sequence))
-    ).all()
+    rows = entries_of(session, job.id)
     standard = standard_times(procedures.sheet(session, job.revision_id))
     code = procedures.revision_info(session, job.revision_id).code
     found = step_times([as_event(row) for row in rows], standard, time.fromisoformat(settings.shift_end), settings.zone)

@@ -15,6 +15,7 @@ from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.closing import Account, ScrapRow
 from app.jobs.queries.jobs import JobDetail
+from app.jobs.queries.old_units import InPlace, KeptUnit, in_place, kept_units
 from app.people import queries as people
 from app.platform.forms import Form
 from app.platform.settings import Settings
@@ -85,7 +86,8 @@ class Passes:
 class ClosePage:
     """A job before it closes, or as it closed. ``blocked`` says why it cannot close now.
 
-    ``difference`` is actual cost less the quote, None where nothing was quoted.
+    ``difference`` is actual cost less the quote, None where nothing was quoted. ``kept`` are old units that are not
+    scrapped, ``in_place`` the alternates that went in.
     """
 
     job: JobDetail
@@ -111,6 +113,13 @@ class ClosePage:
     blocked: str
     blocked_href: str
     blocked_text: str
+    kept: tuple[KeptUnit, ...] = ()
+    in_place: tuple[InPlace, ...] = ()
+
+    @property
+    def core_charges(self) -> Decimal:
+        """What suppliers charge if the cores do not come back: no part of the job's cost."""
+        return sum((one.core_charge for one in self.kept), Decimal(0))
 
     @property
     def closed(self) -> bool:
@@ -135,6 +144,7 @@ def close_page(
     passes = passes_of(reads.pass_states(session, job.id), sheet)
     rest = reads.kit_rest(session, job.id)
     shelf = stores.shelf(session, [r.part_number for r in rest] + [c.part for c in found.parts.lines], today)
+    kept = kept_units(session, job.id, sheet)
     blocked, href, text = _blocked(job, sheet)
     return ClosePage(
         job=job,
@@ -156,7 +166,9 @@ def close_page(
         pieces_planned=sum(row.planned for row in kit_queries.kit(session, job, today)),
         pieces_used=sum(line.quantity for line in found.parts.lines),
         rest=tuple(_rest(r.part_number, r.lot_code, r.unused or r.returned, shelf) for r in rest),
-        streams=streams_of(reads.scrap(session, job.id)),
+        streams=streams_of(reads.scrap(session, job.id, {one.out.item for one in kept})),
+        kept=kept,
+        in_place=in_place(session, job.id),
         blocked=blocked,
         blocked_href=href,
         blocked_text=text,

@@ -206,10 +206,17 @@ def _line(loaded: Loaded, step: Step, item: Item, side: str) -> Line:
         absent=count.absent,
         new=count.new,
         total=max(item.baseline, 1),
-        part=part,
-        lots=tuple(lot.code for lot in loaded.in_hand.get(part, ()) if lot.free > 0),
+        part=_goes_in(loaded, part)[0],
+        lots=_goes_in(loaded, part)[1],
         fits=new if part else 0,
     )
+
+
+def _goes_in(loaded: Loaded, part: str) -> tuple[str, tuple[str, ...]]:
+    """Return the part that goes in next where one is wanted, itself or its alternate, with its lots in hand."""
+    free = [lot for lot in loaded.in_hand.get(part, ()) if lot.free > 0 and (not lot.part or lot.most > 0)]
+    goes = free[0].part if free else ""
+    return goes or part, tuple(lot.code for lot in free if lot.part == goes)
 
 
 def down_line(loaded: Loaded, step: Step, item: Item, count: ItemCount, pocket: int | None) -> Line:
@@ -248,8 +255,9 @@ def _up_detail(loaded: Loaded, step: Step, item: Item, back: int, new: int) -> s
         detail.append(f"{torque.value_ncm.normalize():f} N·cm, {torque.source}" if torque else "torque not given")
     if new:
         part = loaded.state.new_part.get(item.key) or item.part or ""
-        codes = [lot.code for lot in loaded.in_hand.get(part, ()) if lot.free > 0]
-        detail.append(f"{part} · lot {codes[0]}" if codes else part)
+        goes, codes = _goes_in(loaded, part)
+        name = goes if goes == part else f"{goes} in place of {part}"
+        detail.append(f"{name} · lot {codes[0]}" if codes else part)
     if new and back:
         detail.append(f"{back} from the tray, {new} new")
     return " · ".join(d for d in detail if d)

@@ -1,7 +1,7 @@
 """The first page of a technician and of a supervisor, and the list of jobs."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 from urllib.parse import urlencode
@@ -24,6 +24,7 @@ Choice = tuple[str, str]
 """One offered answer: value, text."""
 
 PAGE_SIZE = 50
+SLIPPING = "slipping"
 AT_WORK = (Stage.TEARDOWN, Stage.REFIT, Stage.COUNTED, Stage.TESTED)
 TO_PREPARE = (Stage.BOOKED, Stage.SAFE, Stage.PLANNED, Stage.APPROVED)
 
@@ -114,13 +115,14 @@ class JobsPage:
     holds: tuple[Choice, ...]
     models: tuple[Choice, ...]
     technicians: tuple[Choice, ...]
+    promises: tuple[Choice, ...]
     narrowed: bool
     newer: str | None
     older: str | None
 
 
 class Lister:
-    """Turns rows into listed jobs: names are looked up once a page. ``slipped`` are promises that will not be kept."""
+    """Turns rows into listed jobs: names are looked up once a page. ``slipped`` is what has become of promises."""
 
     def __init__(self, session: Session, today: date, slipped: Mapping[int, Slippage] | None = None) -> None:
         self.slipped = slipped or {}
@@ -200,7 +202,7 @@ def home(session: Session, person_id: int, today: date) -> HomePage:
 def board(session: Session, outlook: Outlook) -> BoardPage:
     """Build a supervisor's first page."""
     today, slipped = outlook.today, outlook.slipping()
-    lister = Lister(session, today, slipped)
+    lister = Lister(session, today, outlook.promises)
     late = queries.late_jobs(session, today)
     past = {row.id for row in late}
     counts = queries.stage_counts(session)
@@ -240,16 +242,20 @@ def job_list(
     *,
     before: int | None,
     after: int | None,
-    today: date,
+    outlook: Outlook,
     typed: Mapping[str, str],
 ) -> JobsPage:
     """Build the list of jobs: one row more than is shown is read, to know whether more follow."""
-    lister = Lister(session, today)
+    narrowed = wanted != JobFilter()
+    if typed.get("promise") == SLIPPING:
+        wanted, narrowed = replace(wanted, ids=tuple(outlook.slipping())), True
     rows = list(queries.job_page(session, wanted, before=before, after=after, limit=PAGE_SIZE + 1))
     more = len(rows) > PAGE_SIZE
     if more:
         rows = rows[1:] if after is not None else rows[:PAGE_SIZE]
     kept = {name: value for name, value in typed.items() if value and name not in ("before", "after")}
+    any_open = any(row.promised_on and row.stage in queries.OPEN_STAGES for row in rows)
+    lister = Lister(session, outlook.today, outlook.promises if any_open else None)
     has_newer = (after is not None and more) or before is not None
     has_older = (after is not None) or more
     technicians = people.staff(session)
@@ -263,7 +269,8 @@ def job_list(
             ("", "Anybody"),
             *((str(p.id), p.name) for p in technicians if p.role is not Role.STORES),
         ),
-        narrowed=wanted != JobFilter(),
+        promises=(("", "Any"), (SLIPPING, "Slipping")),
+        narrowed=narrowed,
         newer=_link(kept, after=rows[0].id) if rows and has_newer else None,
         older=_link(kept, before=rows[-1].id) if rows and has_older else None,
     )

@@ -8,6 +8,7 @@ from typing import Any
 from sqlmodel import Session
 
 from app.jobs.models import Coverage, DataWish, Hold, Stage
+from app.jobs.pages.correcting import may_correct
 from app.jobs.pages.questions import QuestionLine, question_lines
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
@@ -18,6 +19,8 @@ from app.people import queries as people
 from app.platform.forms import Form
 from app.procedures import queries as procedures
 from app.procedures.queries import FaultWord, ModelInfo, RevisionInfo
+from app.rules.correcting import OTHER_DEVICE, correction_words
+from app.rules.entry_words import entry_words
 from app.rules.hazards import BENCH_CAUTIONS, BenchCaution, sort_hazards
 from app.rules.job_flow import CELL_STATES, NextAction, Standing, next_action, stages_shown
 from app.rules.promise import Slippage
@@ -42,12 +45,13 @@ DATA_WISHES: tuple[Card, ...] = (
 
 @dataclass(frozen=True)
 class SerialCheck:
-    """What is known of a typed serial: a fault in it, or its earlier visits."""
+    """What is known of a typed serial: a fault in it, its earlier visits, and the open jobs that have it already."""
 
     model: ModelInfo | None
     fault: str = ""
     checked: str = ""
     visits: tuple[Visit, ...] = ()
+    open_jobs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,7 @@ class BookingPage:
     serial: SerialCheck
     coverages: tuple[Card, ...] = COVERAGES
     data_wishes: tuple[Card, ...] = DATA_WISHES
+    others: tuple[tuple[str, str], ...] = tuple(OTHER_DEVICE.items())
 
     @property
     def serial_label(self) -> str:
@@ -108,6 +113,7 @@ class JobPage:
     questions: tuple[QuestionLine, ...] = ()
     newer: int | None = None
     may_move: bool = False
+    may_correct: bool = False
     slipped: Slippage | None = None
     ready_on: date | None = None
 
@@ -184,7 +190,9 @@ def chosen_model(models: Sequence[ModelInfo], value: str) -> ModelInfo | None:
     return next((m for m in models if str(m.id) == value), None)
 
 
-def job_page(session: Session, number: str, role: str, outlook: Outlook, photo_form: Form[Any]) -> JobPage:
+def job_page(
+    session: Session, number: str, role: str, outlook: Outlook, photo_form: Form[Any], person_id: int
+) -> JobPage:
     """Build a job's own page for somebody with this role."""
     job = queries.find_job(session, number)
     today = outlook.today
@@ -220,6 +228,7 @@ def job_page(session: Session, number: str, role: str, outlook: Outlook, photo_f
         newer=newer,
         may_move=newer is not None
         and why_not_moved(standing, sum(row.issued for row in rows), revision.number, newer) is None,
+        may_correct=may_correct(job, person_id, role),
         questions=question_lines(session, sheet, job.state),
         slipped=outlook.slippage(job.id),
         ready_on=ready.p80 if ready else None,
@@ -300,39 +309,18 @@ def _step_words(event: EventRow, sheet: Sheet) -> str:
     title = next((step.title for step in sheet.steps if step.id == event.step), "")
     if event.kind == "tick":
         return f"{'Refit' if event.data.get('side') == 'up' else 'Teardown'} as far as: {title}"
-    return _PLAIN.get(event.kind, event.kind.capitalize()) + (f": {title}" if title else "")
+    return entry_words(event.kind, title)
 
 
 def _day(text: object) -> str:
     return day_words(date.fromisoformat(str(text)))
 
 
-_PLAIN: Mapping[str, str] = {
-    "opened": "Opened at the bench",
-    "turned": "Teardown done, refit begun",
-    "undo": "Entry taken back",
-    "takeover": "Taken over",
-    "recount": "Tray recounted",
-    "damage": "Damage reported",
-    "absent": "Missing on arrival",
-    "lost": "Reported lost",
-    "spoiled": "Spoilt in fitting",
-    "leftover": "Piece left over reported",
-    "reject": "Inspection failed",
-    "count": "Closing count signed",
-    "override": "Count overridden by a supervisor",
-    "reopened": "Opened again for a new plan",
-    "closed": "Closed",
-    "also": "Also reported from a tablet",
-    "question": "Question from a tablet",
-    "set aside": "Question set aside",
-    "photo": "Photo taken",
-}
 _WORDS: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "place": lambda data: (
         f"Place {data['place']} {'back' if data['side'] == 'up' else 'out'}{'' if data['on'] else ', taken back'}"
     ),
-    "booked": lambda data: "Booked in",
+    "corrected": correction_words,
     "safe": lambda data: f"Made safe, cell: {data.get('cell', 'sound')}",
     "revised": lambda data: f"Moved from revision {data['from']} of the procedure to revision {data['to']}",
     "planned": lambda data: f"Planned: {len(data['teardown'])} steps down, {len(data['refit'])} up",
@@ -348,6 +336,12 @@ _WORDS: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "returned": lambda data: f"Returned unrepaired: {data['reason']}",
     "kit issued": lambda data: f"Kit handed out: {sum(int(row[3]) for row in data['lots'])} pieces",
     "kit returned": lambda data: f"Back on the shelf: {sum(int(row[3]) for row in data['back'])} pieces",
+    "alternate taken": lambda data: (
+        f"{data['planned'] + data['added']} × {data['alternate']} in place of {data['wanted']}: {data['reason']}"
+    ),
+    "alternate given up": lambda data: (
+        f"{-data['planned'] - data['added']} × {data['wanted']} again, not {data['alternate']}"
+    ),
     "hold": lambda data: f"On hold, {data['hold']}: {data['reason']}",
     "hold ended": lambda data: f"Hold ended ({data.get('hold', '')}): {data.get('reason', '')}",
     "paused": lambda data: f"Paused: {data.get('reason', '')}",

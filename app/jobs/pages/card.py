@@ -48,7 +48,7 @@ class PassSheet:
 
 @dataclass(frozen=True)
 class PartLine:
-    """A new part that went in, with its lot, and its serial where it is tracked."""
+    """A new part that went in, with its lot, its serial where it is tracked, and the part it stands in for."""
 
     number: str
     name: str
@@ -57,6 +57,7 @@ class PartLine:
     serial: str
     quantity: int
     cost: Decimal
+    in_place_of: str = ""
 
 
 @dataclass(frozen=True)
@@ -197,6 +198,7 @@ def _parts(
             serial=f.serial,
             quantity=f.quantity,
             cost=round_money(extend(f.unit_cost, f.quantity), settings.currency),
+            in_place_of=f.in_place_of,
         )
         for f in fitted
     )

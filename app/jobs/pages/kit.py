@@ -11,14 +11,16 @@ from app.jobs.pages.booking import unit_names
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
 from app.jobs.queries.jobs import JobDetail
-from app.jobs.queries.kit import HandedLot, KitRow
+from app.jobs.queries.kit import HandedLot, KitRow, KitStandInRow
 from app.platform.errors import Refused
-from app.platform.forms import Form
+from app.platform.forms import Form, blank
 from app.procedures import queries as procedures
 from app.procedures.queries import ModelInfo
+from app.rules.bench import step_numbers
 from app.rules.job_flow import check_hand_out
+from app.rules.sheet import Sheet
 from app.stores import queries as stores
-from app.stores.queries import LotRow, PickInHand, ProposedPick
+from app.stores.queries import LotRow, Offer, PickInHand, ProposedPick
 
 NO_FORMS: Mapping[str, Form[Any]] = {}
 
@@ -57,7 +59,11 @@ class PickLine:
 
 @dataclass(frozen=True)
 class KitPage:
-    """The pick list in walk order. ``blocked`` says why nothing can be handed out now; empty when it can."""
+    """The pick list in walk order. ``blocked`` says why nothing can be handed out now; empty when it can.
+
+    ``offers`` are approved alternates of what is short that are free, ``stand_ins`` those that this job has taken.
+    ``aside`` are lots that are set aside, by id, with the reason.
+    """
 
     job: JobDetail
     model: ModelInfo
@@ -73,8 +79,13 @@ class KitPage:
     qr: str = ""
     names: Mapping[str, str] = field(default_factory=dict)
     scan: Form[Any] = field(default_factory=Form)
+    spares: Mapping[str, str] = field(default_factory=dict)
     short_form: Form[Any] = field(default_factory=Form)
     back: Form[Any] = field(default_factory=Form)
+    alternate: Form[Any] = field(default_factory=Form)
+    offers: tuple[Offer, ...] = ()
+    stand_ins: tuple[KitStandInRow, ...] = ()
+    aside: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def over(self) -> bool:
@@ -99,7 +110,7 @@ def kit_page(
 ) -> KitPage:
     """Build the kit's page; ``typed`` are the lines of a refused form, shown again as they were sent.
 
-    ``more`` are the page's other forms by name: scan, short_form, back.
+    ``more`` are the page's other forms by name: scan, short_form, back, alternate.
     """
     job = queries.find_job(session, number)
     sheet = procedures.sheet(session, job.revision_id)
@@ -113,6 +124,8 @@ def kit_page(
         for lot in stores.lots_of(session, waits)
         if (lot.expires_on is None or lot.expires_on >= today) and lot.lot_id not in aside
     ]
+    missing = [row.part_number for row in rows if row.outstanding > can_have.get(row.part_number, 0)]
+    offers = tuple(o for found in stores.offers(session, missing, today).values() for o in found) if missing else ()
     kept = stores.keepings(session, [row.part_number for row in rows])
     lines = _typed(typed, rows, lots) if typed else _proposed(session, number, rows, lots, can_have, today)
     return KitPage(
@@ -132,8 +145,32 @@ def kit_page(
         today=today,
         qr=qr,
         names={row.part_number: row.name for row in rows},
-        **more,
+        offers=offers,
+        stand_ins=kit_queries.stand_ins(session, job.id),
+        aside=aside,
+        spares=_spares(session, job, sheet, rows),
+        **{"alternate": _first_offer(offers, rows), **more},
     )
+
+
+def _first_offer(offers: Sequence[Offer], rows: Sequence[KitRow]) -> Form[Any]:
+    """Return the form of an alternate filled in for the first that is offered: as many as are short and free."""
+    for offer in offers:
+        short = next(row.short for row in rows if row.part_number == offer.part)
+        return blank(pair=f"{offer.part}|{offer.alternate}", alternate_quantity=min(max(short, 1), offer.free))
+    return blank()
+
+
+def _spares(session: Session, job: JobDetail, sheet: Sheet, rows: Sequence[KitRow]) -> dict[str, str]:
+    """Say by part number which of a kit's pieces are spares, and for which step of the plan in force."""
+    titles = {step.id: step.title for step in sheet.steps}
+    numbers = step_numbers(sheet, job.state.teardown)
+    found: dict[str, list[str]] = {}
+    for part, step, count in kit_queries.plan_in_force(session, job.id, job.state.pass_no).get("spares", ()):
+        where = f"step {numbers[step]}, {titles[step]}" if step in numbers else titles.get(step, step)
+        found.setdefault(part, []).append(f"{count} spare{'s' if count != 1 else ''} for {where}")
+    carried = {row.part_number for row in rows if row.spare}
+    return {part: "; ".join(words) for part, words in found.items() if part in carried}
 
 
 def _blocked(job: JobDetail, waits: Mapping[str, int]) -> str:

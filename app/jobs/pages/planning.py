@@ -250,7 +250,7 @@ def promise_view(outlook: Outlook, job: JobDetail, view: PlanView | None = None)
     if view is None:
         found = outlook.of(job.id)
     else:
-        short = [outlook.short_part(part.number, part.name, part.expected_on) for part in view.short]
+        short = outlook.short_parts({part.number: part.name for part in view.short})
         found = outlook.with_plan(job.id, view.time, view.wait_s, short)
     return PromiseView(found.earliest, found.p80, found.because, outlook.left_out) if found else None
 

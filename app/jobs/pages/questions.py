@@ -16,6 +16,7 @@ from app.platform.forms import Form, blank
 from app.procedures import queries as procedures
 from app.procedures.queries import ModelInfo
 from app.rules.counting import BenchState
+from app.rules.entry_words import plain_change
 from app.rules.outbox import tapped_words
 from app.rules.sheet import Sheet
 
@@ -78,5 +79,6 @@ def question_lines(
 
 
 def _line(one: Question, sheet: Sheet, person: str, form: Form[Any]) -> QuestionLine:
+    changes = tuple(plain_change(told) for told in one.changes)
     what = tapped_words(one.kind, one.side, one.step, one.data, sheet)
-    return QuestionLine(one.event_id, what, person, one.at, one.reason, one.changes, one.late, form)
+    return QuestionLine(one.event_id, what, person, one.at, one.reason, changes, one.late, form)

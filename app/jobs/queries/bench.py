@@ -6,16 +6,18 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import bindparam, inspect
+from sqlalchemy import bindparam, func, inspect
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Hold, Job, KitLot, PartUse, Stage
+from app.jobs.models import BenchEvent, Hold, Job, KitLot, KitStandIn, PartUse, Stage
 from app.platform.errors import NotFound
 from app.rules import counting
 from app.rules.bench import LotInHand
 from app.rules.counting import BenchState, Event, Item
 from app.rules.descent import pocket_numbers, pockets_of
+from app.rules.fitting import with_alternates
 from app.rules.sheet import Sheet
+from app.stores.queries import quarantined
 
 __all__ = [
     "BenchJob",
@@ -79,7 +81,21 @@ _KIT_LOTS = select(KitLot).where(col(KitLot.job_id) == bindparam("job")).order_b
 _SERIALS = select(PartUse.serial).where(
     col(PartUse.job_id) == bindparam("job"), col(PartUse.struck).is_(False), col(PartUse.serial) != ""
 )
+_STAND_INS = select(KitStandIn).where(col(KitStandIn.job_id) == bindparam("job"))
+_STOOD_IN = (
+    select(col(PartUse.in_place_of), col(PartUse.part_number), func.sum(col(PartUse.quantity)))
+    .where(col(PartUse.job_id) == bindparam("job"), col(PartUse.struck).is_(False), col(PartUse.in_place_of) != "")
+    .group_by(col(PartUse.in_place_of), col(PartUse.part_number))
+)
 _SPOILED = select(BenchEvent).where(col(BenchEvent.job_id) == bindparam("job"), col(BenchEvent.kind) == "spoiled")
+
+
+_ENTRIES = select(BenchEvent).where(col(BenchEvent.job_id) == bindparam("job")).order_by(col(BenchEvent.sequence))
+
+
+def entries_of(session: Session, job_id: int | None) -> Sequence[BenchEvent]:
+    """Return all entries of a job in their order."""
+    return session.exec(_ENTRIES, params={"job": job_id}).all()
 
 
 def kit_lots(session: Session, job_id: int | None) -> dict[str, list[KitLot]]:
@@ -93,24 +109,44 @@ def kit_lots(session: Session, job_id: int | None) -> dict[str, list[KitLot]]:
 def lots_in_hand(
     session: Session, job_id: int | None, lots: Mapping[str, Sequence[KitLot]]
 ) -> dict[str, list[LotInHand]]:
-    """Return what of the handed-out lots is still free; serials that were fitted are left out."""
+    """Return what of the handed-out lots is still free; serials that were fitted are left out.
+
+    Lots of an approved alternate stand under the part that they may go in for too, after that one's own.
+    """
+    if not lots:
+        return {}
+    aside = quarantined(session)
     tracked = any(row.serials for rows in lots.values() for row in rows)
     used: set[str] = set()
     if tracked:
         used = set(session.exec(_SERIALS, params={"job": job_id}).all())
         used |= _spoiled_serials(session, job_id)
-    return {
+    own = {
         part: [
             LotInHand(
                 row.lot_id,
                 row.lot_code,
                 row.issued - row.fitted - row.spoiled - row.returned,
                 tuple(s for s in row.serials if s not in used),
+                aside=aside.get(row.lot_id, ""),
             )
             for row in rows
         ]
         for part, rows in lots.items()
     }
+    return with_alternates(own, _stand_ins_left(session, job_id))
+
+
+def _stand_ins_left(session: Session, job_id: int | None) -> dict[tuple[str, str], int]:
+    """Return, by wanted part and alternate, how many pieces of the alternate may still go in for it."""
+    left = {
+        (row.part_number, row.alternate): row.planned + row.added
+        for row in session.exec(_STAND_INS, params={"job": job_id}).all()
+    }
+    if left:
+        for wanted, part, count in session.exec(_STOOD_IN, params={"job": job_id}).all():
+            left[wanted, part] = left.get((wanted, part), 0) - int(count)
+    return left
 
 
 def _spoiled_serials(session: Session, job_id: int | None) -> set[str]:

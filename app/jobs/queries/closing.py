@@ -1,6 +1,6 @@
 """Reads for the end of a job: its account, what went in, what was scrapped, what goes back to its shelf."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, time
 from decimal import Decimal
@@ -8,9 +8,10 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, PartUse
-from app.jobs.queries.bench import as_event, kit_lots
+from app.jobs.models import BenchEvent, Discard, Job, KitLot, PartUse
+from app.jobs.queries.bench import as_event, entries_of, kit_lots
 from app.jobs.queries.jobs import JobDetail
+from app.jobs.queries.kit import kit_lines
 from app.platform.settings import Settings
 from app.rules import costing
 from app.rules.bench_marks import job_intervals
@@ -46,7 +47,10 @@ class Entry:
 
 @dataclass(frozen=True)
 class FittedPart:
-    """A new part that went in and stands, with its lot; ``serial`` is empty where none is tracked."""
+    """A new part that went in and stands, with its lot; ``serial`` is empty where none is tracked.
+
+    ``in_place_of`` is the part that was wanted where an approved alternate went in, empty otherwise.
+    """
 
     step: str
     item: str
@@ -55,6 +59,7 @@ class FittedPart:
     quantity: int
     serial: str
     unit_cost: Decimal
+    in_place_of: str = ""
 
 
 @dataclass(frozen=True)
@@ -85,12 +90,8 @@ def bench_intervals(events: Iterable[BenchEvent], settings: Settings, until: dat
 
 def account(session: Session, job: Job | JobDetail, settings: Settings, until: datetime) -> Account:
     """Return what a job cost so far: only parts that were fitted or spoilt, not what waits in the kit."""
-    events = session.exec(
-        select(BenchEvent).where(col(BenchEvent.job_id) == job.id).order_by(col(BenchEvent.sequence))
-    ).all()
-    intervals = bench_intervals(events, settings, until)
-    lines = session.exec(select(KitLine).where(col(KitLine.job_id) == job.id)).all()
-    planned = {line.part_number: line.planned for line in lines}
+    intervals = bench_intervals(entries_of(session, job.id), settings, until)
+    planned = {part: line.planned for part, line in kit_lines(session, job.id).items()}
     rows = [row for found in kit_lots(session, job.id).values() for row in found]
     parts = job_parts_cost(part_uses(rows, planned), settings.currency)
     labour = labour_cost(intervals.total_s, settings.labour_rate, settings.currency)
@@ -158,20 +159,27 @@ def fitted_parts(session: Session, job_id: int) -> tuple[FittedPart, ...]:
     ).all()
     return tuple(
         FittedPart(
-            u.step, u.item, u.part_number, lots[u.lot_id].lot_code, u.quantity, u.serial, lots[u.lot_id].unit_cost
+            u.step,
+            u.item,
+            u.part_number,
+            lots[u.lot_id].lot_code,
+            u.quantity,
+            u.serial,
+            lots[u.lot_id].unit_cost,
+            u.in_place_of,
         )
         for u in uses
     )
 
 
-def scrap(session: Session, job_id: int) -> tuple[ScrapRow, ...]:
-    """Return what a job scrapped, by waste stream, in the order it was scrapped."""
+def scrap(session: Session, job_id: int, kept: Collection[str] = ()) -> tuple[ScrapRow, ...]:
+    """Return what a job scrapped, by waste stream, in the order it was scrapped; items ``kept`` are left out."""
     rows = session.exec(
         select(Discard)
         .where(col(Discard.job_id) == job_id, col(Discard.struck).is_(False))
         .order_by(col(Discard.waste_stream), col(Discard.id))
     ).all()
-    return tuple(ScrapRow(r.name, r.quantity, r.reason, r.waste_stream.value) for r in rows)
+    return tuple(ScrapRow(r.name, r.quantity, r.reason, r.waste_stream.value) for r in rows if r.item not in kept)
 
 
 def kit_rest(session: Session, job_id: int) -> tuple[KitRest, ...]:

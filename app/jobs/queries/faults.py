@@ -8,12 +8,13 @@ from typing import Any
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, PartUse, Stage
+from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, KitStandIn, PartUse, Stage
 from app.jobs.queries.bench import items_for, pocket_numbers
 from app.jobs.queries.chain import chain_hash
-from app.jobs.queries.kit import PLANS
+from app.jobs.queries.kit import ALTERNATES, PLANS
 from app.procedures import queries as procedures
 from app.rules import bench
+from app.rules.correcting import CORRECTED
 from app.rules.counting import BenchState, Event, apply, closing_count
 from app.rules.outbox import KEPT_AFTER_THE_END
 from app.rules.verdict import Refused
@@ -43,7 +44,9 @@ class _Said:
     added: dict[Any, int] = field(default_factory=dict)
     issued: dict[Any, int] = field(default_factory=dict)
     planned: dict[Any, int] = field(default_factory=dict)
+    spare: dict[Any, int] = field(default_factory=dict)
     new: dict[Any, int] = field(default_factory=dict)
+    stood_in: dict[Any, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -55,6 +58,7 @@ class _Books:
     uses: Mapping[int, Sums]
     scrap: Mapping[int, Sums]
     moved: Mapping[str, Mapping[int, tuple[int, int]]]
+    stood_in: Mapping[int, Sums]
 
 
 def bench_faults(session: Session, limit: int | None = None) -> list[str]:
@@ -62,7 +66,8 @@ def bench_faults(session: Session, limit: int | None = None) -> list[str]:
 
     Checked for every job, or the ``limit`` newest: the chain of entries from the first on, its end, length and
     version; the counting state against the fold of the entries; fitted, spoilt, added and handed-out parts and
-    scrap against the entries; lots against lines; the ledger's issues and returns; the balance of ended jobs.
+    scrap against the entries; serial and owner; lots against lines; the ledger's issues and returns; the balance of
+    ended jobs.
     """
     query = select(Job).order_by(col(Job.id).desc())
     jobs = {job.id or 0: job for job in session.exec(query if limit is None else query.limit(limit)).all()}
@@ -106,7 +111,14 @@ def _books(session: Session, least: int) -> _Books:
         lots.setdefault(lot.job_id, []).append(lot)
     uses = _sums(session, PartUse, least, PartUse.item, PartUse.part_number, PartUse.lot_id, PartUse.serial)
     scrap = _sums(session, Discard, least, Discard.item, Discard.reason)
-    return _Books(lines, lots, uses, scrap, stores.issues_and_returns(session, "job:"))
+    return _Books(lines, lots, uses, scrap, stores.issues_and_returns(session, "job:"), _stood_in(session, least))
+
+
+def _stood_in(session: Session, least: int) -> dict[int, dict[Any, int]]:
+    found: dict[int, dict[Any, int]] = {}
+    for row in session.exec(select(KitStandIn).where(col(KitStandIn.job_id) >= least)).all():
+        found.setdefault(row.job_id, {})[row.part_number, row.alternate] = row.planned + row.added
+    return found
 
 
 def _sums(session: Session, table: Any, least: int, *keys: Any) -> dict[int, dict[Any, int]]:
@@ -130,11 +142,27 @@ def _job_faults(session: Session, job: Job, links: Sequence[_Link], books: _Book
         faults.append(f"{job.number}: the counting state stored is not what its entries make.")
     if job.questions != len(state.questions):
         faults.append(f"{job.number}: {len(state.questions)} questions are open, and the job says {job.questions}.")
+    faults += _desk_faults(job, links)
     faults += _kit_faults(job, said, books)
     faults += _ledger_faults(job, books)
     if job.stage in ENDED:
         faults += _end_faults(session, job, state, links)
     return faults
+
+
+def _desk_faults(job: Job, links: Sequence[_Link]) -> list[str]:
+    """Compare serial and owner with what was booked in and corrected since."""
+    said: dict[str, str] = {}
+    for link in links:
+        if link.event.kind == "booked":
+            said |= {name: str(link.event.data[name]) for name in CORRECTED if name in link.event.data}
+        elif link.event.kind == "corrected":
+            said |= {name: after for name, _before, after in link.event.data["changes"]}
+    return [
+        f"{job.number}: {CORRECTED[name].lower()} {getattr(job, name)!r} is not what its entries say, {value!r}."
+        for name, value in said.items()
+        if getattr(job, name) != value
+    ]
 
 
 def _chain_faults(job: Job, links: Sequence[_Link]) -> list[str]:
@@ -167,14 +195,19 @@ def _read(links: Sequence[_Link]) -> tuple[BenchState, _Said]:
     """Fold a record, and add up what it says of parts and scrap."""
     state, said = BenchState(), _Said()
     undone = {link.event.undoes for link in links if link.event.undoes}
-    plans: dict[int, Mapping[str, int]] = {}
+    plans: dict[int, Mapping[str, Any]] = {}
     for link in links:
         event, data = link.event, link.event.data
         state = apply(state, event)
         if event.kind in PLANS:
-            plans[link.pass_no] = data.get("kit", {})
+            plans[link.pass_no] = data
             # What was fitted in steps that come down once more is no longer counted: they begin anew.
             said.new = {key: n for key, n in said.new.items() if key[1] not in data["baseline"]}
+        if event.kind in ALTERNATES:
+            _add(said.stood_in, (data["wanted"], data["alternate"]), data["planned"] + data["added"])
+            for sums, figure in ((said.planned, data["planned"]), (said.added, data["added"])):
+                _add(sums, data["wanted"], -figure)
+                _add(sums, data["alternate"], figure)
         for part, lot_id, _code, count, _serials in data.get("lots", ()):
             _add(said.issued, (part, lot_id), count)
         if event.event_id in undone:
@@ -184,9 +217,11 @@ def _read(links: Sequence[_Link]) -> tuple[BenchState, _Said]:
             if link.pass_no == state.pass_no:
                 _add(said.new, (link.pass_no, item), count)
         _read_report(data, said)
-    for kit in plans.values():
-        for part, count in kit.items():
+    for plan in plans.values():
+        for part, count in plan.get("kit", {}).items():
             _add(said.planned, part, count)
+        for part, _step, count in plan.get("spares", ()):
+            _add(said.spare, part, count)
     said.new = {item: n for (pass_no, item), n in said.new.items() if pass_no == state.pass_no}
     counted = {key: count.new for key, count in state.items.items() if count.new}
     if counted != said.new:
@@ -228,6 +263,8 @@ def _kit_faults(job: Job, said: _Said, books: _Books) -> list[str]:
             f"{name}: {what} by lots and lines, part", summed, {x.part_number: getattr(x, what) for x in lines}
         )
     found += _differ(f"{name}: planned of part", said.planned, {x.part_number: x.planned for x in lines})
+    found += _differ(f"{name}: spare of part", said.spare, {x.part_number: x.spare for x in lines})
+    found += _differ(f"{name}: stands in, part and alternate", said.stood_in, books.stood_in.get(job_id, {}))
     found += _differ(f"{name}: added of part", said.added, {x.part_number: x.added for x in lines})
     found += [
         f"{name}: more of lot {lot.lot_code} of {lot.part_number} is used or returned than was handed out."

@@ -112,13 +112,17 @@ class Visit:
 
 @dataclass(frozen=True)
 class JobFilter:
-    """What the list is narrowed to. ``stage`` is a stage, or ``open`` or ``all``; empty fields narrow nothing."""
+    """What the list is narrowed to. ``stage`` is a stage, or ``open`` or ``all``; empty fields narrow nothing.
+
+    ``ids`` are the only jobs to be shown, such as those whose promise slips; None for any.
+    """
 
     stage: str = "open"
     hold: str = ""
     model_id: int | None = None
     technician_id: int | None = None
     text: str = ""
+    ids: tuple[int, ...] | None = None
 
 
 _ROW: tuple[Any, ...] = (
@@ -214,6 +218,8 @@ def _narrowed(wanted: JobFilter) -> Any:
         query = query.where(col(Job.device_model_id) == wanted.model_id)
     if wanted.technician_id is not None:
         query = query.where(col(Job.technician_id) == wanted.technician_id)
+    if wanted.ids is not None:
+        query = query.where(col(Job.id).in_(wanted.ids))
     if wanted.text:
         columns = (Job.number, Job.serial, Job.owner_ref, Job.fault)
         query = query.where(or_(*(col(c).icontains(wanted.text, autoescape=True) for c in columns)))

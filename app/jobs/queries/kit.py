@@ -1,15 +1,15 @@
 """The kit of a job: what it needs of each part, what is promised, handed out and short."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import bindparam
+from sqlalchemy import bindparam, or_
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot
+from app.jobs.models import BenchEvent, Hold, Job, KitLine, KitLot, KitStandIn
 from app.jobs.queries.jobs import OPEN_STAGES, JobDetail, is_begun
 from app.rules.counting import BenchState
 from app.rules.job_flow import Standing
@@ -40,6 +40,7 @@ class KitRow:
     price: Decimal
     serial_tracked: bool
     over: bool = False
+    spare: int = 0
 
     @property
     def needed(self) -> int:
@@ -48,8 +49,10 @@ class KitRow:
 
     @property
     def outstanding(self) -> int:
-        """Still to hand out; what came back from an open job is wanted again, as far as it is needed."""
-        return max(self.needed - self.issued + (0 if self.over else self.returned), 0)
+        """Still to hand out, spares too; what came back from an open job is wanted again, as far as it is needed."""
+        if self.over:
+            return max(self.needed - self.issued, 0)
+        return max(self.needed - self.issued + self.returned, self.planned + self.spare - self.issued, 0)
 
     @property
     def short(self) -> int:
@@ -70,8 +73,20 @@ class HandedLot:
     unused: int = 0
 
 
+@dataclass(frozen=True)
+class KitStandInRow:
+    """``quantity`` of an alternate that a job takes in place of a part; ``open`` is not handed out yet."""
+
+    part_number: str
+    alternate: str
+    quantity: int
+    open: int
+
+
 PLANS = ("planned", "extended")
 """Kinds of entries that say what a pass needs."""
+ALTERNATES = ("alternate taken", "alternate given up")
+"""Kinds of entries that move need from a part to its alternate, or back."""
 
 
 def plan_in_force(session: Session, job_id: int, pass_no: int) -> Mapping[str, Any]:
@@ -116,6 +131,7 @@ def kit(session: Session, job: JobDetail, today: date) -> tuple[KitRow, ...]:
                 price=part.price,
                 serial_tracked=part.serial_tracked,
                 over=job.stage not in OPEN_STAGES,
+                spare=line.spare,
             )
         )
     return tuple(found)
@@ -144,9 +160,34 @@ _OUTSTANDING = (
 )
 
 
+_LINES = select(KitLine).where(col(KitLine.job_id) == bindparam("job"))
+_PLANS_OF = (
+    select(BenchEvent.pass_no, BenchEvent.data)
+    .where(col(BenchEvent.job_id) == bindparam("job"), col(BenchEvent.kind).in_(PLANS))
+    .order_by(col(BenchEvent.sequence))
+)
+_WITH_SPARES = select(KitLine).where(col(KitLine.job_id) == bindparam("job"), KitLine.spare > 0)
+
+
+def kit_lines(session: Session, job_id: int | None) -> dict[str, KitLine]:
+    """Return the stored lines of a job's kit by part number, for an action to write."""
+    return {line.part_number: line for line in session.exec(_LINES, params={"job": job_id}).all()}
+
+
 def outstanding(session: Session, job_id: int) -> dict[str, int]:
-    """Return what is still to hand out to a job, by part number; zeros left out."""
+    """Return what is still to hand out to a job and cannot be done without, by part number; zeros left out."""
     return dict(session.exec(_OUTSTANDING, params={"job": job_id}).all())
+
+
+def of_parts_with_spares(session: Session, job_id: int) -> dict[str, int]:
+    """Return what is still to hand out, spares too, of the parts that a job has spares of; zeros left out."""
+    lines = session.exec(_WITH_SPARES, params={"job": job_id}).all()
+    return {line.part_number: line.to_hand_out for line in lines if line.to_hand_out}
+
+
+def to_hand_out(session: Session, job_id: int) -> dict[str, int]:
+    """Return what is still to hand out to a job with its spares, by part number; zeros left out."""
+    return dict(sorted({**outstanding(session, job_id), **of_parts_with_spares(session, job_id)}.items()))
 
 
 def still_to_pick(
@@ -161,26 +202,51 @@ def still_to_pick(
     return held, stores.propose_picks(session, wants, today)
 
 
+def stand_ins(session: Session, job_id: int) -> tuple[KitStandInRow, ...]:
+    """Return the alternates that a job takes in place of its parts, by part number."""
+    rows = session.exec(
+        select(KitStandIn).where(col(KitStandIn.job_id) == job_id).order_by(col(KitStandIn.part_number))
+    ).all()
+    waits = outstanding(session, job_id) if rows else {}
+    return tuple(
+        KitStandInRow(r.part_number, r.alternate, r.planned + r.added, waits.get(r.alternate, 0))
+        for r in rows
+        if r.planned + r.added
+    )
+
+
 def any_short(session: Session) -> bool:
-    """Whether any open job waits on a parts hold: asked after stock moved, before anything is locked."""
+    """Whether any open job waits on a parts hold or for spares: asked after stock moved, before anything is locked."""
+    spares = select(KitLine.job_id).where(KitLine.spare > 0, KitLine.planned + KitLine.spare > KitLine.issued)
     found = session.exec(
-        select(Job.id).where(col(Job.stage).in_(OPEN_STAGES), col(Job.hold) == Hold.PARTS).limit(1)
+        select(Job.id)
+        .where(col(Job.stage).in_(OPEN_STAGES), or_(col(Job.hold) == Hold.PARTS, col(Job.id).in_(spares)))
+        .limit(1)
     ).first()
     return found is not None
 
 
 def planned_of_passes(session: Session, job_id: int) -> dict[str, int]:
     """Return what all passes of a job planned of each part: the last plan of each pass counts."""
-    rows = session.exec(
-        select(BenchEvent.pass_no, BenchEvent.data)
-        .where(col(BenchEvent.job_id) == job_id, col(BenchEvent.kind).in_(PLANS))
-        .order_by(col(BenchEvent.sequence))
-    ).all()
     total: dict[str, int] = {}
-    for data in dict(rows).values():
+    for data in _plans(session, job_id):
         for part, count in data["kit"].items():
             total[part] = total.get(part, 0) + count
     return total
+
+
+def spares_of_passes(session: Session, job_id: int) -> dict[str, int]:
+    """Return the spares that all passes of a job planned of each part; parts without any are left out."""
+    total: dict[str, int] = {}
+    for data in _plans(session, job_id):
+        for part, _step, count in data.get("spares", ()):
+            total[part] = total.get(part, 0) + count
+    return total
+
+
+def _plans(session: Session, job_id: int) -> Iterable[Mapping[str, Any]]:
+    rows = session.exec(_PLANS_OF, params={"job": job_id}).all()
+    return dict(rows).values()
 
 
 def standing_of(job: Job | JobDetail, state: BenchState, waits: Mapping[str, int], short: int = 0) -> Standing:

@@ -4,7 +4,7 @@ Worked out whenever it is asked for, so that it is true of now. A promise that w
 become of it is its slippage.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cached_property
@@ -25,6 +25,7 @@ from app.rules.expected_time import ExpectedTime, sum_of_steps
 from app.rules.planning import make_plan
 from app.rules.promise import Bench, Cause, Promise, QueuedJob, ShortPart, Slippage, promise, slippage
 from app.rules.step_times import REST, StepKey, rest_s, standard_times
+from app.rules.stores.arrival import Arrival
 from app.rules.verdict import Refused
 from app.stores import queries as stores
 
@@ -112,6 +113,7 @@ class Outlook:
         self.today = now.astimezone(settings.zone).date()
         self._work: dict[int, Work | None] = {}
         self._promises: dict[int, Promise | None] = {}
+        self._arrivals: dict[str, Arrival | None] = {}
 
     @cached_property
     def bench(self) -> Bench:
@@ -190,11 +192,20 @@ class Outlook:
         promised = stores.reserved_for(self.session, source_ref(job.number))
         missing = [part for part, count in waits.items() if count > promised.get(part, 0)]
         shelf = stores.shelf(self.session, missing, self.today)
-        return tuple(self.short_part(part, shelf[part].name, shelf[part].expected_on) for part in missing)
+        return self.short_parts({part: shelf[part].name for part in missing})
 
-    def short_part(self, number: str, name: str, expected_on: date | None) -> ShortPart:
-        """Return a short part; what should have come already may come today at the earliest."""
-        return ShortPart(number, name, max(expected_on, self.today) if expected_on else None)
+    def short_parts(self, names: Mapping[str, str]) -> tuple[ShortPart, ...]:
+        """Return short parts, by number and name, with the days on which they will likely be here."""
+        new = [number for number in names if number not in self._arrivals]
+        if new:
+            self._arrivals |= dict.fromkeys(new) | stores.arrivals(self.session, new, self.today)
+        return tuple(self._short_part(number, name) for number, name in names.items())
+
+    def _short_part(self, number: str, name: str) -> ShortPart:
+        found = self._arrivals[number]
+        if found is None:
+            return ShortPart(number, name, None)
+        return ShortPart(number, name, found.likely, found.late, found.words)
 
     def find(self, job_id: int) -> OpenJob | None:
         """Return an open job by its id."""
@@ -239,11 +250,12 @@ class Outlook:
             return None
         return slippage(job.promised_on, now, self.bench.calendar, causes_of(job.given))
 
+    @cached_property
+    def promises(self) -> dict[int, Slippage]:
+        """What has become of the promises given, by job id, of the jobs that are looked at."""
+        given = [job.id for job in self.jobs[:LOOKED_AT] if job.promised_on]
+        return {job_id: found for job_id in given if (found := self.slippage(job_id)) is not None}
+
     def slipping(self) -> dict[int, Slippage]:
         """Return, by job id, the promises that will not be kept as things stand."""
-        found = {}
-        for job in self.jobs[:LOOKED_AT]:
-            slipped = self.slippage(job.id) if job.promised_on else None
-            if slipped is not None and slipped.late:
-                found[job.id] = slipped
-        return found
+        return {job_id: found for job_id, found in self.promises.items() if found.late}

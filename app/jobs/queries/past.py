@@ -1,10 +1,10 @@
 """What finished jobs say of those to come: step times, and the units that a fault really came to."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from sqlalchemy import func, or_
+from sqlalchemy import bindparam, func, or_
 from sqlmodel import Session, col, select
 
 from app.jobs.models import Job, PartUse, Stage, StepTimeRow
@@ -21,30 +21,53 @@ JOBS_READ = 500
 
 # Kept by engine and revision, as long as no job of the procedure has closed since.
 _kept: "WeakKeyDictionary[Any, dict[int, tuple[int, StepHistory]]]" = WeakKeyDictionary()
+# The times read so far, by engine and procedure: by id, the oldest first. A fit reads only those that are new.
+_read: "WeakKeyDictionary[Any, dict[str, dict[int, Observation]]]" = WeakKeyDictionary()
+READ_AGAIN = 600
+"""So many of the newest ids are read once more: on PostgreSQL a job that closed at the same time may commit later."""
+
+_columns: tuple[Any, ...] = (
+    StepTimeRow.id, StepTimeRow.job_id, StepTimeRow.side, StepTimeRow.step, StepTimeRow.seconds,
+)  # fmt: skip
+_TIMES = (
+    select(*_columns)
+    .where(col(StepTimeRow.procedure_code) == bindparam("code"), col(StepTimeRow.id) > bindparam("after"))
+    .order_by(col(StepTimeRow.id).desc())
+    .limit(TIMES_READ)
+)
+_NEWEST = select(func.max(col(StepTimeRow.id))).where(col(StepTimeRow.procedure_code) == bindparam("code"))
 
 
 def step_history(session: Session, revision_id: int) -> StepHistory:
     """Return the fitted history of a procedure's steps, against the standard times of this revision."""
     code = procedures.revision_info(session, revision_id).code
-    newest: int | None = session.exec(
-        select(func.max(col(StepTimeRow.id))).where(StepTimeRow.procedure_code == code)
-    ).one()
+    newest: int | None = session.connection().execute(_NEWEST, {"code": code}).scalar()
     mine = _kept.setdefault(session.get_bind(), {})
     found = mine.get(revision_id)
     if found is not None and found[0] == (newest or 0):
         return found[1]
-    columns: tuple[Any, ...] = (StepTimeRow.job_id, StepTimeRow.side, StepTimeRow.step, StepTimeRow.seconds)
-    rows: Any = session.connection().execute(
-        select(*columns)
-        .where(col(StepTimeRow.procedure_code) == code)
-        .order_by(col(StepTimeRow.id).desc())
-        .limit(TIMES_READ)
-    )
-    times = [Observation(str(job), _key(side, step), seconds) for job, side, step, seconds in rows]
+    times = _times(session, code, newest or 0)
     sheet = procedures.sheet(session, revision_id)
     history = fit_steps({**standard_times(sheet), REST: rest_s(sheet)}, times)
     mine[revision_id] = (newest or 0, history)
     return history
+
+
+def _times(session: Session, code: str, newest: int) -> Iterable[Observation]:
+    """Return the newest step times of a procedure; those that were read before are not read again."""
+    mine = _read.setdefault(session.get_bind(), {})
+    known = mine.get(code, {})
+    last = next(reversed(known), 0)
+    if newest < last:
+        known, last = {}, 0  # They were worked out anew.
+    after = max(last - READ_AGAIN, 0)
+    fresh: Any = session.connection().execute(_TIMES, {"code": code, "after": after}).all()
+    kept = {n: one for n, one in known.items() if n <= after}
+    kept |= {n: Observation(str(job), _key(side, step), seconds) for n, job, side, step, seconds in reversed(fresh)}
+    for oldest in list(kept)[: max(len(kept) - TIMES_READ, 0)]:
+        del kept[oldest]
+    mine[code] = kept
+    return kept.values()
 
 
 def expected_time(session: Session, revision_id: int, plan: Plan) -> ExpectedTime:

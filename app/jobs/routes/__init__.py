@@ -2,12 +2,15 @@
 
 from app.jobs.routes import (
     api,
+    api_kit,
     api_quotes,
+    api_spares,
     bench,
     bench_api,
     booking,
     calendar,
     closing,
+    correcting,
     hands,
     kit,
     labels,
@@ -19,15 +22,18 @@ from app.jobs.routes import (
     recall,
     replanning,
     revising,
+    spares,
     trouble,
 )
 
 routers = (
     booking.router,
+    correcting.router,
     planning.router,
     quoting.router,
     replanning.router,
     revising.router,
+    spares.router,
     calendar.router,
     kit.router,
     picking.router,
@@ -40,6 +46,9 @@ routers = (
     labels.router,
     hands.router,
     api.router,
+    api_kit.router,
     api_quotes.router,
+    api_spares.router,
+    correcting.api_router,
     bench_api.router,
 )

@@ -18,11 +18,12 @@ from app.jobs.actions.close import today
 from app.jobs.actions.issue_kit import hand_out_kit
 from app.jobs.actions.promising import promise_with
 from app.jobs.actions.record import load_job
+from app.jobs.forms import OtherDevice
 from app.jobs.models import Coverage, DataWish, Hold, Stage
 from app.jobs.pages import planning
 from app.jobs.queries import jobs as queries
 from app.jobs.queries import kit as kit_queries
-from app.jobs.queries.jobs import JobDetail, JobFilter
+from app.jobs.queries.jobs import JobDetail, JobFilter, JobRow
 from app.jobs.queries.outlook import Outlook
 from app.people.access import ApiBench, ApiEverybody, ApiStores, Caller
 from app.platform import clock
@@ -33,6 +34,7 @@ from app.platform.web import Db, SiteSettings
 from app.procedures import queries as procedures
 from app.rules.plan_reasons import reasons
 from app.rules.planning import make_plan
+from app.rules.promise import Slippage
 from app.stores import queries as stores
 from app.stores.actions import Pick
 
@@ -54,6 +56,8 @@ class JobItem(BaseModel):
     hold_reason: str
     booked_at: datetime
     promised_on: date | None
+    expected_on: date | None = Field(None, description="The day it looks like now, of an open job at work.")
+    working_days_late: int | None = Field(None, description="How many working days that is behind the promise.")
 
 
 class JobList(BaseModel):
@@ -64,10 +68,11 @@ class JobList(BaseModel):
 
 
 class KitItem(BaseModel):
-    """One part of a kit, in stock units."""
+    """One part of a kit, in stock units; ``spare`` pieces go along beyond what is needed."""
 
     part_number: str
     needed: int
+    spare: int
     reserved: int
     issued: int
     short: int
@@ -114,6 +119,7 @@ class NewJob(BaseModel):
     in_box: Annotated[str, Field(max_length=300)] = ""
     promised_on: date | None = None
     device_value: Annotated[Decimal, Field(ge=0, le=1_000_000, decimal_places=4)] | None = None
+    another_device: OtherDevice = ""
 
 
 class PlanPartBody(BaseModel):
@@ -211,11 +217,13 @@ def create_job(db: Db, settings: SiteSettings, caller: ApiBench, body: NewJob) -
 @router.get("/jobs")
 def list_jobs(
     db: Db,
+    settings: SiteSettings,
     _caller: ApiEverybody,
     after: Annotated[str, Query(max_length=16)] = "",
     limit: Annotated[int, Query(ge=1, le=200)] = 50,
     stage: Annotated[str, Query(max_length=24)] = "all",
     text: Annotated[str, Query(max_length=80)] = "",
+    slipping: Annotated[bool, Query(description="Only jobs whose promise will not be kept as things stand.")] = False,
 ) -> JobList:
     """List jobs in the order they were booked in."""
     if stage not in {"open", "all", *(s.value for s in Stage)}:
@@ -223,23 +231,32 @@ def list_jobs(
     with db.read() as session:
         models = {model.id: model.code for model in procedures.device_models(session)}
         last = int(after) if after.isascii() and after.isdigit() else 0
-        found = queries.jobs_from(session, JobFilter(stage=stage, text=text), last, limit + 1)
-    items = [
-        JobItem(
-            number=row.number,
-            device_model=models[row.device_model_id],
-            serial=row.serial,
-            fault=row.fault,
-            owner_ref=row.owner_ref,
-            stage=row.stage,
-            hold=row.hold,
-            hold_reason=row.hold_reason,
-            booked_at=row.booked_at,
-            promised_on=row.promised_on,
-        )
-        for row in found[:limit]
-    ]
-    return JobList(items=items, next=str(found[limit - 1].id) if len(found) > limit else None)
+        outlook = Outlook(session, settings, clock.now())
+        ids = tuple(outlook.slipping()) if slipping else None
+        found = queries.jobs_from(session, JobFilter(stage=stage, text=text, ids=ids), last, limit + 1)
+        any_open = any(row.promised_on and row.stage in queries.OPEN_STAGES for row in found)
+        promises = outlook.promises if any_open else {}
+    return JobList(
+        items=[_item(row, models[row.device_model_id], promises.get(row.id)) for row in found[:limit]],
+        next=str(found[limit - 1].id) if len(found) > limit else None,
+    )
+
+
+def _item(row: JobRow, model: str, slipped: Slippage | None) -> JobItem:
+    return JobItem(
+        number=row.number,
+        device_model=model,
+        serial=row.serial,
+        fault=row.fault,
+        owner_ref=row.owner_ref,
+        stage=row.stage,
+        hold=row.hold,
+        hold_reason=row.hold_reason,
+        booked_at=row.booked_at,
+        promised_on=row.promised_on,
+        expected_on=slipped.now if slipped else None,
+        working_days_late=slipped.days if slipped and slipped.now else None,
+    )
 
 
 @router.get("/jobs/{number}")
@@ -250,18 +267,18 @@ def get_job(db: Db, settings: SiteSettings, _caller: ApiEverybody, number: str) 
         rows = kit_queries.kit(session, job, today(clock.now(), settings))
         model = procedures.device_model(session, job.device_model_id)
         revision = procedures.revision_info(session, job.revision_id)
-    kit = [
-        KitItem(part_number=r.part_number, needed=r.needed, reserved=r.reserved, issued=r.issued, short=r.short)
-        for r in rows
-    ]
-    return _body(job, model.code, revision.number, kit)
+        slipped = Outlook(session, settings, clock.now()).slippage(job.id)
+    kit = [KitItem.model_validate(row, from_attributes=True) for row in rows]
+    return _body(job, model.code, revision.number, kit, slipped)
 
 
-def _body(job: JobDetail, model: str, revision: int, kit: list[KitItem]) -> JobBody:
+def _body(job: JobDetail, model: str, revision: int, kit: list[KitItem], slipped: Slippage | None) -> JobBody:
     names = ("teardown", "refit", "down", "up")
     plain = {name: getattr(job, name) for name in JobBody.model_fields if hasattr(job, name)}
     steps = {name: list(getattr(job.state, name)) for name in names}
     own = {"device_model": model, "revision": revision, "kit": kit, "pass_no": job.state.pass_no}
+    if slipped and slipped.now:
+        own |= {"expected_on": slipped.now, "working_days_late": slipped.days}
     return JobBody(**{**plain, **steps, **own, "targets": list(job.targets)})
 
 

@@ -19,6 +19,7 @@ from app.jobs.pages.booking import SerialCheck
 from app.jobs.queries import jobs as queries
 from app.jobs.queries.jobs import JobFilter
 from app.jobs.queries.outlook import Outlook
+from app.jobs.queries.same_serial import open_with_serial
 from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Bench, Caller, Everybody, Posted, Supervisor
 from app.people.models import Role
@@ -64,9 +65,8 @@ def list_jobs(
     typed = {name: value.strip() for name, value in request.query_params.items()}
     wanted = _filter(typed)
     with db.read() as session:
-        found = board.job_list(
-            session, wanted, before=before, after=after, today=today(clock.now(), settings), typed=typed
-        )  # fmt: skip
+        outlook = Outlook(session, settings, clock.now())
+        found = board.job_list(session, wanted, before=before, after=after, outlook=outlook, typed=typed)
     return page(request, "jobs/list.html", found, fragment="list")
 
 
@@ -111,7 +111,8 @@ def _serial_check(session: Session, device_model: str, typed: str) -> SerialChec
     except Refused as refusal:
         digits = sum(character.isdigit() for character in typed)
         return SerialCheck(model, fault=refusal.reason if digits >= IMEI_NEARLY_WHOLE else "")
-    return SerialCheck(model, checked=serial, visits=queries.earlier_visits(session, serial))
+    same = open_with_serial(session, model.id, serial)
+    return SerialCheck(model, checked=serial, visits=queries.earlier_visits(session, serial), open_jobs=same)
 
 
 @router.post("/jobs/new")
@@ -149,6 +150,7 @@ def _booking(data: BookingForm) -> Booking:
         in_box=data.in_box,
         promised_on=data.promised_on,
         device_value=data.device_value,
+        another_device=data.another_device,
     )
 
 
@@ -162,7 +164,8 @@ def _job_page(
     request: Request, db: Database, settings: Settings, caller: Caller, number: str, form: Form[Any], status: int = 200
 ) -> Response:
     with db.read() as session:
-        found = booking.job_page(session, number, caller.role.value, Outlook(session, settings, clock.now()), form)
+        outlook = Outlook(session, settings, clock.now())
+        found = booking.job_page(session, number, caller.role.value, outlook, form, caller.person_id)
     return page(request, "jobs/job.html", found, status=status)
 
 

@@ -11,7 +11,8 @@ from sqlmodel import Session
 
 from app.jobs.actions.close import today
 from app.jobs.actions.pick_kit import give_back, pick_by_scan, pick_short, put_back
-from app.jobs.forms import BackForm, ScanPickForm, ShortPickForm
+from app.jobs.actions.take_alternate import give_up_alternate, take_alternate
+from app.jobs.forms import AlternateForm, BackForm, PairForm, ScanPickForm, ShortPickForm
 from app.jobs.routes.kit import show_kit_page
 from app.people.access import Caller, Posted, Stores
 from app.platform import clock
@@ -86,6 +87,33 @@ def put_line_back(db: Db, caller: Stores, raw: Posted, number: str, claim_id: in
         put_back(session, number, claim_id, at=at, who=caller.person_id)
         settle(session, key, f"/jobs/{number}/kit")
     return see_other(f"/jobs/{number}/kit")
+
+
+@router.post("/jobs/{number}/kit/alternate")
+def use_alternate(
+    request: Request, db: Db, settings: SiteSettings, caller: Stores, raw: Posted, number: str
+) -> Response:
+    """Let an approved alternate stand in for a part that is short."""
+
+    def act(session: Session, data: AlternateForm, key: str, at: datetime, day: date) -> None:
+        wanted, other = data.parts
+        take_alternate(
+            session, number, wanted, other, data.alternate_quantity, data.alternate_reason,
+            at=at, who=caller.person_id, event_id=key, today=day,
+        )  # fmt: skip
+
+    return _act(request, db, settings, caller, raw, number, "alternate", AlternateForm, act)
+
+
+@router.post("/jobs/{number}/kit/alternate/give-up")
+def give_up(request: Request, db: Db, settings: SiteSettings, caller: Stores, raw: Posted, number: str) -> Response:
+    """Go back to the part itself, as far as its alternate is not handed out."""
+
+    def act(session: Session, data: PairForm, key: str, at: datetime, day: date) -> None:
+        wanted, other = data.parts
+        give_up_alternate(session, number, wanted, other, at=at, who=caller.person_id, event_id=key, today=day)
+
+    return _act(request, db, settings, caller, raw, number, "alternate", PairForm, act)
 
 
 @router.post("/jobs/{number}/kit/return")

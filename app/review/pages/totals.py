@@ -2,15 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from decimal import Decimal
 
 from app.platform.forms import Form
 from app.platform.settings import Settings
 from app.review.chart import Chart, totals_chart
 from app.review.forms import TotalsForm
-from app.review.queries.totals import REPEAT_DAYS, DiscardRow, EndedJob, Repeats
-from app.review.summary import PeriodRow, Sums, buckets, by_period, grouped, sums
+from app.review.queries.totals import REPEAT_DAYS, DiscardRow, EndedJobs, Repeats
+from app.review.summary import Bucket, PeriodRow, Sums, by_period, grouped, sums
 from app.rules.expected_time import calibration
 from app.rules.money import round_money
 from app.rules.statistics import Rate, wilson_interval
@@ -103,10 +103,11 @@ class Totals:
 
 @dataclass(frozen=True)
 class Read:
-    """What was read for the totals, as it came from the queries."""
+    """What was read for the totals of the buckets ``cut``, as it came from the queries."""
 
-    ended: tuple[EndedJob, ...]
-    booked: tuple[datetime, ...]
+    cut: tuple[Bucket, ...]
+    ended: tuple[EndedJobs, ...]
+    booked: tuple[int, ...]
     open_before: int
     discards: tuple[DiscardRow, ...]
     repeats: Repeats
@@ -123,13 +124,13 @@ def refused_totals(form: Form[TotalsForm], today: date) -> Totals:
 def totals(form: Form[TotalsForm], wanted: TotalsForm, read: Read, settings: Settings, today: date) -> Totals:
     """Return the page for what was read."""
     first, last = wanted.days(today)
-    rows = by_period(buckets(first, last, wanted.period), read.ended, read.booked, read.open_before, settings.zone)
+    rows = by_period(read.cut, read.ended, read.booked, read.open_before)
     currency = settings.currency
     streams = _streams(read.discards)
     technicians = grouped(read.ended, lambda one: one.technician_id, read.names, "Nobody")
     models = grouped(read.ended, lambda one: one.model_id, read.models, "Unknown")
     whole = TotalsLine(
-        "All", True, len(read.booked), rows[-1].open_at_end if rows else 0, _figures(sums(read.ended), currency)
+        "All", True, sum(read.booked), rows[-1].open_at_end if rows else 0, _figures(sums(read.ended), currency)
     )
     return Totals(
         form=form,

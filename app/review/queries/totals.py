@@ -3,13 +3,14 @@
 All figures but the booked ones are those of the jobs that ended in the time, so that they add up with each other.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from bisect import bisect_right
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import BigInteger, Integer, case, cast, func, select
 from sqlmodel import Session
 
 from app.review.queries.history import CLOSED
@@ -18,26 +19,29 @@ from app.review.queries.tables import discard, job, kit_line, kit_lot
 REPEAT_DAYS = 90
 
 
-@dataclass(frozen=True)
-class EndedJob:
-    """A job that was closed or returned, with what the totals add up. ``beyond_plan`` is part of the parts cost."""
+Stretch = tuple[datetime, datetime]
+"""A time from its first moment until before its last."""
 
-    id: int
-    stage: str
+
+@dataclass
+class EndedJobs:
+    """The jobs of one device model and one technician that ended in one stretch of time, added up.
+
+    ``place`` is the stretch's place. ``beyond_plan`` is part of the parts cost; ``took_s`` are the seconds from booking
+    in to closing, one figure a repaired job.
+    """
+
+    place: int
     model_id: int
     technician_id: int | None
-    booked_at: datetime
-    ended_at: datetime
-    bench_s: int
-    parts_cost: Decimal
-    labour_cost: Decimal
-    overridden: bool
+    closed: int = 0
+    returned: int = 0
+    bench_s: int = 0
+    parts: Decimal = Decimal(0)
+    labour: Decimal = Decimal(0)
+    overridden: int = 0
     beyond_plan: Decimal = Decimal(0)
-
-    @property
-    def repaired(self) -> bool:
-        """Closed, not returned unrepaired."""
-        return self.stage == CLOSED
+    took_s: list[int] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -62,64 +66,91 @@ def _ended_within(start: datetime, end: datetime) -> list[Any]:
     return [job.c.closed_at >= start, job.c.closed_at < end]
 
 
-def ended_jobs(session: Session, start: datetime, end: datetime) -> tuple[EndedJob, ...]:
-    """Return the jobs that ended from ``start`` until before ``end``."""
-    shown: tuple[Any, ...] = (
-        job.c.id, job.c.stage, job.c.device_model_id, job.c.technician_id, job.c.booked_at, job.c.closed_at,
-        job.c.bench_s, job.c.parts_cost, job.c.labour_cost, job.c.overridden,
-    )  # fmt: skip
-    rows: list[Any] = list(session.connection().execute(select(*shown).where(*_ended_within(start, end))))
-    beyond = _beyond_plan(session, start, end)
-    none = Decimal(0)
-    found = []
-    for row in rows:
-        job_id, stage, model_id, technician_id, booked_at, ended_at, bench_s, parts, labour, overridden = row
-        found.append(
-            EndedJob(
-                job_id, stage, model_id, technician_id, booked_at, ended_at, bench_s or 0, parts or none,
-                labour or none, overridden, beyond.get(job_id, none),
-            )
-        )  # fmt: skip
-    return tuple(found)
+def ended_jobs(session: Session, stretches: Sequence[Stretch]) -> tuple[EndedJobs, ...]:
+    """Return what ended in stretches that follow one another, added up by the database.
 
-
-def _beyond_plan(session: Session, start: datetime, end: datetime) -> Mapping[int, Decimal]:
-    """Return by job the exact cost of what was used beyond the plan.
-
-    The lots that were handed out first count as the planned ones, as in the job's own account.
+    Of each job only one whole number is read, for the medians; so that the history may be long.
     """
-    used = func.sum(kit_lot.c.fitted + kit_lot.c.spoiled)
-    over = (
-        select(kit_line.c.job_id, kit_line.c.part_number, kit_line.c.planned)
-        .select_from(job)
-        .join(kit_line, kit_line.c.job_id == job.c.id)
-        .join(kit_lot, (kit_lot.c.job_id == kit_line.c.job_id) & (kit_lot.c.part_number == kit_line.c.part_number))
-        .where(*_ended_within(start, end))
-        .group_by(kit_line.c.job_id, kit_line.c.part_number, kit_line.c.planned)
-        .having(used > kit_line.c.planned)
-        .subquery()
+    found: dict[tuple[int, int, int | None], EndedJobs] = {}
+
+    def group(place: int, model: int, technician: int | None) -> EndedJobs:
+        return found.setdefault((place, model, technician), EndedJobs(place, model, technician))
+
+    run = session.connection().execute
+    of: tuple[Any, ...] = (job.c.device_model_id, job.c.technician_id)
+    added: tuple[Any, ...] = (
+        func.count(), func.coalesce(func.sum(job.c.bench_s), 0), func.sum(job.c.parts_cost),
+        func.sum(job.c.labour_cost), func.sum(case((job.c.overridden.is_(True), 1), else_=0)),
+    )  # fmt: skip
+    took = _seconds_between(session, job.c.booked_at, job.c.closed_at)
+    for place, (start, end) in enumerate(stretches):
+        within = _ended_within(start, end)
+        rows: Any = run(select(*of, job.c.stage, *added).where(*within).group_by(*of, job.c.stage))
+        for model, who, stage, count, bench_s, parts, labour, overridden in rows:
+            one = group(place, model, who)
+            one.closed += count if stage == CLOSED else 0
+            one.returned += count if stage != CLOSED else 0
+            one.bench_s += int(bench_s)
+            one.parts += parts or Decimal(0)
+            one.labour += labour or Decimal(0)
+            one.overridden += int(overridden)
+        rows = run(select(*of, took).where(*within, job.c.stage == CLOSED))
+        for model, who, seconds in rows:
+            found[place, model, who].took_s.append(seconds)
+    if stretches:
+        ends = [end for _start, end in stretches]
+        for model, who, ended_at, amount in _beyond_plan(session, stretches[0][0], ends[-1]):
+            group(bisect_right(ends, ended_at), model, who).beyond_plan += amount
+    return tuple(found.values())
+
+
+def _seconds_between(session: Session, earlier: Any, later: Any) -> Any:
+    """Return the whole seconds between two columns as a number that the database works out."""
+    if session.get_bind().dialect.name == "postgresql":
+        return cast(func.floor(func.extract("epoch", later - earlier)), BigInteger)
+    return cast(func.strftime("%s", later), Integer) - cast(func.strftime("%s", earlier), Integer)
+
+
+def _beyond_plan(
+    session: Session, start: datetime, end: datetime
+) -> Iterable[tuple[int, int | None, datetime, Decimal]]:
+    """Return what jobs used beyond the plan.
+
+    The lots that were handed out first count as the planned ones, as in the job's own account. A part of which no
+    more was handed out than planned cannot have been overdrawn, so that most of the history is passed over.
+    """
+    of: tuple[Any, ...] = (job.c.device_model_id, job.c.technician_id, job.c.closed_at)
+    # Found first and by itself: a join in another order would go through the lots of all jobs.
+    more: Any = (
+        select(kit_line.c.job_id, kit_line.c.part_number, kit_line.c.planned, *of)
+        .join_from(job, kit_line, kit_line.c.job_id == job.c.id)
+        .where(*_ended_within(start, end), kit_line.c.issued > kit_line.c.planned)
+        .cte("more_issued")
+        .prefix_with("MATERIALIZED")
     )
-    lots = (
+    lots: Any = (
         select(
-            over.c.job_id, over.c.part_number, over.c.planned, kit_lot.c.fitted + kit_lot.c.spoiled, kit_lot.c.unit_cost
+            more.c.job_id, more.c.part_number, more.c.planned, kit_lot.c.fitted + kit_lot.c.spoiled,
+            kit_lot.c.unit_cost, more.c.device_model_id, more.c.technician_id, more.c.closed_at,
         )
-        .join_from(over, kit_lot, (kit_lot.c.job_id == over.c.job_id) & (kit_lot.c.part_number == over.c.part_number))
+        .join_from(more, kit_lot, (kit_lot.c.job_id == more.c.job_id) & (kit_lot.c.part_number == more.c.part_number))
         .order_by(kit_lot.c.id)
-    )
+    )  # fmt: skip
     left: dict[tuple[int, str], int] = {}
-    found: dict[int, Decimal] = {}
-    for job_id, part_number, planned, quantity, unit_cost in session.connection().execute(lots):
+    for job_id, part_number, planned, quantity, unit_cost, model, who, ended_at in session.connection().execute(lots):
         key = (job_id, part_number)
         as_planned = min(quantity, left.setdefault(key, planned))
         left[key] -= as_planned
-        found[job_id] = found.get(job_id, Decimal(0)) + unit_cost * (quantity - as_planned)
-    return found
+        if quantity > as_planned:
+            yield model, who, ended_at, unit_cost * (quantity - as_planned)
 
 
-def booked_jobs(session: Session, start: datetime, end: datetime) -> tuple[tuple[datetime, int], ...]:
-    """Return (when, device model) of the jobs booked in from ``start`` until before ``end``."""
-    query = select(job.c.booked_at, job.c.device_model_id).where(job.c.booked_at >= start, job.c.booked_at < end)
-    return tuple((row[0], row[1]) for row in session.connection().execute(query))
+def booked_jobs(session: Session, stretches: Sequence[Stretch]) -> tuple[int, ...]:
+    """Return how many jobs were booked in in each of the stretches."""
+    count = select(func.count()).select_from(job)
+    run = session.connection().execute
+    within = (count.where(job.c.booked_at >= start, job.c.booked_at < end) for start, end in stretches)
+    return tuple(int(run(one).scalar_one()) for one in within)
 
 
 def open_at(session: Session, moment: datetime) -> int:

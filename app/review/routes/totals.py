@@ -15,7 +15,7 @@ from app.review.pages.totals import Read, refused_totals, totals
 from app.review.queries import totals as read
 from app.review.queries.history import model_names
 from app.review.routes.history import asked
-from app.review.summary import midnight
+from app.review.summary import buckets, midnight, stretches
 
 router = APIRouter(include_in_schema=False)
 
@@ -30,10 +30,13 @@ def totals_page(request: Request, db: Db, settings: SiteSettings, _caller: Super
         return page(request, "review/totals.html", refused_totals(form, today), status=422)
     first, last = form.data.days(today)
     start, end = midnight(first, settings.zone), midnight(last + timedelta(days=1), settings.zone)
+    cut = buckets(first, last, form.data.period)
+    within = stretches(cut, settings.zone)
     with db.read() as session:
         found = Read(
-            ended=read.ended_jobs(session, start, end),
-            booked=tuple(at for at, _model in read.booked_jobs(session, start, end)),
+            cut=cut,
+            ended=read.ended_jobs(session, within),
+            booked=read.booked_jobs(session, within),
             open_before=read.open_at(session, start),
             discards=read.discards(session, start, end),
             repeats=read.repeats(session, start, end, now),

@@ -14,6 +14,8 @@ NO_FORECAST = (
     "Nothing was used unforeseen in the time looked at, so there is no forecast: until there is, the levels on the "
     "part's card hold."
 )
+# Looked up once: a storeroom keeps tens of thousands of suggestions.
+_NAMES = tuple(one.name for one in fields(Suggestion))
 
 
 def by_card(method: Method, order_up_to: int) -> bool:
@@ -42,7 +44,7 @@ def short_words(found: Suggestion) -> str:
 
 def as_data(found: Suggestion) -> dict[str, Any]:
     """Return a suggestion as plain data for JSON: days as text, words for the enumerations."""
-    data = {one.name: getattr(found, one.name) for one in fields(found)}
+    data = {name: getattr(found, name) for name in _NAMES}
     return data | {
         "on": found.on.isoformat(),
         "horizon": found.horizon.isoformat(),

@@ -1,5 +1,6 @@
 """Discards against the plan: how many single-use parts a step really takes, and what to plan for."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil
 from typing import Final
@@ -8,6 +9,9 @@ from app.rules.statistics import wilson_interval
 
 ENOUGH_USED: Final = 20
 """Fewer pieces than this give an interval and no change: an assumption of ours."""
+
+MANY_SPOILED: Final = 3
+"""Fewer spoiled pieces than this at a step may be chance alone: an assumption of ours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +69,7 @@ def scrap_factor(use: StepUse) -> ScrapFactor:
     factor, low, high = (w / (1 - w) if w < 1 else float("inf") for w in (rate.share, rate.low, rate.high))
     jobs = "1 job" if use.jobs == 1 else f"{use.jobs} jobs"
     because = [
-        f"{use.sheet} on the sheets of {jobs}, {use.used} used: {rate.hits} of {rate.trials} spoiled, {rate.share:.1%} "
+        f"{use.sheet} on the sheets of {jobs}, {use.used} used: {rate.hits} of {rate.trials} spoilt, {rate.share:.1%} "
         f"(between {rate.low:.1%} and {rate.high:.1%} with 95 % certainty)."
     ]
     if used < ENOUGH_USED:
@@ -82,3 +86,26 @@ def scrap_factor(use: StepUse) -> ScrapFactor:
         rate.hits, rate.share, rate.low, rate.high, factor, low, high, suggested, suggested != use.factor,
         tuple(because),
     )  # fmt: skip
+
+
+def steps_to_look_at(spoiled: Mapping[str, tuple[int, int]]) -> Mapping[str, str]:
+    """Return the steps of a procedure on which its waste is concentrated, with the words that say so.
+
+    ``spoiled`` is (pieces spoiled, pieces used) by step. A step stands out when ``MANY_SPOILED`` pieces or more were
+    spoiled there, when that is half or more of all that the procedure spoils, and when even the low end of its 95 %
+    interval (Wilson) lies above the share of all its other steps together. Spares help little there: the step, its
+    words or its tool want a look.
+    """
+    every, used = (sum(pair[n] for pair in spoiled.values()) for n in (0, 1))
+    found: dict[str, str] = {}
+    for step, (mine, pieces) in spoiled.items():
+        if mine < MANY_SPOILED or 2 * mine < every or pieces == used:
+            continue
+        rate = wilson_interval(mine, pieces)
+        others = (every - mine) / (used - pieces)
+        if rate.low > others:
+            found[step] = (
+                f"{mine} of the {every} pieces that this procedure spoils are spoilt here, "
+                f"{rate.share:.1%} of what the step uses; all other steps together spoil {others:.1%}."
+            )
+    return found

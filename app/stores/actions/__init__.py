@@ -1,5 +1,6 @@
 """Writes of the stores room: the one door to stock. None of them commits."""
 
+from app.stores.actions.alternates import approve_alternate, propose_alternate, stand_in, withdraw_alternate
 from app.stores.actions.blind_count import BlindCount, count_blind, save_count_days
 from app.stores.actions.catalogue import PartData, add_part, edit_part, save_location, save_supplier
 from app.stores.actions.importing import import_catalogue
@@ -27,7 +28,7 @@ from app.stores.actions.policy import (
     save_terms,
     withdraw_override,
 )
-from app.stores.actions.quarantine import quarantine_lot, release_lot, return_to_supplier
+from app.stores.actions.quarantine import quarantine_lot, release_lot
 from app.stores.actions.receiving import ReceivedLine, receive_goods, receive_loose
 from app.stores.actions.shelf import Withdrawn, adjust, scrap_stock, transfer
 from app.stores.actions.stocktaking import (
@@ -39,6 +40,18 @@ from app.stores.actions.stocktaking import (
     post_stocktake,
 )
 from app.stores.actions.suggesting import refresh_suggestions, renew_suggestions
+from app.stores.actions.supplier_returns import GoodsBack, close_return, return_goods
+from app.stores.actions.units import (
+    CameOut,
+    end_core,
+    give_unit_up,
+    move_unit,
+    save_unit_terms,
+    send_core,
+    send_unit_to_repair,
+    take_in_units,
+    unit_repaired,
+)
 from app.stores.actions.upkeep import rebuild_projections
 from app.stores.actions.wanting import want
 from app.stores.forms import ImportReport, RowError, read_csv
@@ -47,7 +60,9 @@ from app.stores.queries import Pick
 __all__ = [
     "TABLE_MODELS",
     "BlindCount",
+    "CameOut",
     "Count",
+    "GoodsBack",
     "ImportReport",
     "IssuedLot",
     "OrderLine",
@@ -61,25 +76,31 @@ __all__ = [
     "add_found_lot",
     "add_part",
     "adjust",
+    "approve_alternate",
     "cancel_order",
     "cancel_stocktake",
     "chase_order",
     "claim_pick",
+    "close_return",
     "close_short",
     "confirm_order",
     "count_blind",
     "edit_part",
+    "end_core",
+    "give_unit_up",
     "hand_out",
     "import_catalogue",
     "import_table",
     "keep_counts",
     "lock",
+    "move_unit",
     "note_short_pick",
     "open_lot",
     "open_stocktake",
     "override_suggestion",
     "place_order",
     "post_stocktake",
+    "propose_alternate",
     "put_back_pick",
     "quarantine_lot",
     "read_csv",
@@ -92,7 +113,7 @@ __all__ = [
     "remember_columns",
     "renew_suggestions",
     "reserve",
-    "return_to_supplier",
+    "return_goods",
     "save_count_days",
     "save_keeping",
     "save_location",
@@ -101,10 +122,17 @@ __all__ = [
     "save_prices",
     "save_supplier",
     "save_terms",
+    "save_unit_terms",
     "scrap_stock",
+    "send_core",
     "send_order",
+    "send_unit_to_repair",
+    "stand_in",
     "take_back",
+    "take_in_units",
     "transfer",
+    "unit_repaired",
     "want",
+    "withdraw_alternate",
     "withdraw_override",
 ]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import update
+from sqlalchemy import case, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
@@ -27,12 +27,14 @@ def renew_suggestions(session: Session, today: date, *, at: datetime, part_ids: 
     facts = planning_facts(session, today, part_ids)
     if not facts:
         return 0
-    stored = _stored(session, None if part_ids is None else [f.part.id or 0 for f in facts])
-    classes = _classes(facts, stored, everything=part_ids is None)
+    classes = _classes(session, facts, everything=part_ids is None)
     found = compute(facts, classes, policy(session), today)
-    rows = [_row(one, classes[one.facts.part.number], stored.get(one.facts.part.id or 0), today) for one in found]
+    rows = [_row(one, classes[one.facts.part.number], today) for one in found]
     make = (postgresql if session.get_bind().dialect.name == "postgresql" else sqlite).insert(Suggestion)
     kept = {name: make.excluded[name] for name in rows[0] if name != "part_id"}
+    # The suggestion of an earlier day moves aside in the database: reading it would decode two documents a part.
+    older = col(Suggestion.computed_on) < make.excluded["computed_on"]
+    kept["before"] = case((older, col(Suggestion.facts)), else_=col(Suggestion.before))
     session.connection().execute(make.on_conflict_do_update(index_elements=["part_id"], set_=kept), rows)
     _end_overrides(session, {row["part_id"]: row["quantity"] for row in rows}, at)
     return len(rows)
@@ -52,27 +54,21 @@ def refresh_suggestions(session: Session, today: date, *, at: datetime, limit: i
     return renew_suggestions(session, today, at=at, part_ids=ids[:limit])
 
 
-def _stored(session: Session, few: Sequence[int] | None) -> dict[int, Suggestion]:
-    query = select(Suggestion)
-    if few is not None:
-        query = query.where(col(Suggestion.part_id).in_(few))
-    return {row.part_id: row for row in session.exec(query).all()}
-
-
-def _classes(facts: Sequence[PartFacts], stored: dict[int, Suggestion], *, everything: bool) -> dict[str, ValueClass]:
+def _classes(session: Session, facts: Sequence[PartFacts], *, everything: bool) -> dict[str, ValueClass]:
     """Class all parts by what was used in a year; a few parts keep the class they had."""
     if everything:
         return value_classes([(f.part.number, f.part.price * f.used) for f in facts])
-    known = {i: ValueClass(row.value_class) for i, row in stored.items()}
+    few = [f.part.id for f in facts]
+    rows = session.exec(
+        select(Suggestion.part_id, Suggestion.value_class).where(col(Suggestion.part_id).in_(few))
+    ).all()
+    known = {part_id: ValueClass(letter) for part_id, letter in rows}
     return {f.part.number: known.get(f.part.id or 0, ValueClass.C) for f in facts}
 
 
-def _row(one: Computed, value_class: ValueClass, old: Suggestion | None, today: date) -> dict[str, Any]:
+def _row(one: Computed, value_class: ValueClass, today: date) -> dict[str, Any]:
     part, suggested = one.facts.part, one.suggestion
     by_hand = by_card(suggested.method, part.order_up_to)
-    before = None
-    if old is not None:
-        before = old.facts if old.computed_on < today else old.before
     return {
         "part_id": part.id,
         "computed_on": today,
@@ -86,7 +82,6 @@ def _row(one: Computed, value_class: ValueClass, old: Suggestion | None, today: 
         "order_up_to": suggested.order_up_to,
         "words": short_words(suggested)[:600],
         "facts": as_data(suggested),
-        "before": before,
     }
 
 

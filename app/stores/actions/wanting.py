@@ -3,10 +3,18 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from app.stores.actions.ledger import lock_parts, note_changes
 from app.stores.models import Part, Wanted
+
+# Built once, as it is run for every kit: making a statement anew costs as much as running it.
+_WANTED = (
+    select(Wanted, Part.number)
+    .join(Part, col(Part.id) == col(Wanted.part_id))
+    .where(col(Wanted.source_ref) == bindparam("source"))
+)
 
 
 def want(session: Session, source_ref: str, short: Mapping[str, int], on_day: date, *, at: datetime) -> None:
@@ -14,11 +22,7 @@ def want(session: Session, source_ref: str, short: Mapping[str, int], on_day: da
 
     ``on_day`` is the day it is needed; a part that was wanted before keeps its day. Raises NotFound.
     """
-    rows = session.exec(
-        select(Wanted, Part.number)
-        .join(Part, col(Part.id) == col(Wanted.part_id))
-        .where(col(Wanted.source_ref) == source_ref)
-    ).all()
+    rows = session.exec(_WANTED, params={"source": source_ref}).all()
     known = {number: row for row, number in rows}
     asked = {number: quantity for number, quantity in short.items() if quantity > 0}
     changed = [n for n in {*asked, *known} if asked.get(n, 0) != (known[n].quantity if n in known else 0)]

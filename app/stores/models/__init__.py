@@ -1,5 +1,5 @@
 """Tables of the stores room: ``stock`` is the ledger and its projections, ``ordering`` what reordering needs,
-``shelf`` what picking, counting and keeping need.
+``shelf`` what picking, counting and keeping need, ``units`` alternates, old units and returns to suppliers.
 """
 
 from app.stores.models.ordering import (
@@ -11,6 +11,7 @@ from app.stores.models.ordering import (
     SuggestionOverride,
     SupplierPrice,
     SupplierTerms,
+    SupposedUse,
     Wanted,
 )
 from app.stores.models.shelf import (
@@ -40,8 +41,11 @@ from app.stores.models.stock import (
     StocktakeStatus,
     Supplier,
 )
+from app.stores.models.units import Alternate, AlternateEvent, OldUnit, OldUnitEvent, SupplierReturn, UnitTerms
 
 __all__ = [
+    "Alternate",
+    "AlternateEvent",
     "CountPolicy",
     "ImportColumns",
     "Location",
@@ -51,6 +55,8 @@ __all__ = [
     "LotQuarantine",
     "Movement",
     "MovementKind",
+    "OldUnit",
+    "OldUnitEvent",
     "OrderEvent",
     "OrderStatus",
     "Part",
@@ -72,6 +78,9 @@ __all__ = [
     "SuggestionOverride",
     "Supplier",
     "SupplierPrice",
+    "SupplierReturn",
     "SupplierTerms",
+    "SupposedUse",
+    "UnitTerms",
     "Wanted",
 ]

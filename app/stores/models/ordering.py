@@ -48,6 +48,22 @@ class PartPolicy(SQLModel, table=True):
     devices: int = 0
 
 
+class SupposedUse(SQLModel, table=True):
+    """What the rooms above suppose of a part's use, from procedures and the devices in the field; ``words`` say how.
+
+    It holds while nothing is set by hand in ``part_policy``.
+    """
+
+    __tablename__ = "supposed_use"
+
+    part_id: int = Field(primary_key=True, foreign_key="part.id")
+    uses_per_job: Decimal = Field(sa_column=Column(Money4, nullable=False))
+    jobs_per_device_year: Decimal = Field(sa_column=Column(Money4, nullable=False))
+    devices: int
+    words: str = Field(default="", max_length=300)
+    computed_on: date
+
+
 class SupplierTerms(SQLModel, table=True):
     """A supplier's minimum order value, and freight that is paid below a value (none: always)."""
 
@@ -104,7 +120,8 @@ class Suggestion(SQLModel, table=True):
     __table_args__ = (
         CheckConstraint("quantity >= 0", name="quantity_not_negative"),
         Index("ix_suggestion_due", "part_id", sqlite_where=text("quantity > 0"), postgresql_where=text("quantity > 0")),
-        Index("ix_suggestion_computed_on", "computed_on"),
+        # All that tells a fresh suggestion from a stale one: the rows themselves are wide, and there is one a part.
+        Index("ix_suggestion_seen", "computed_on", "part_id", "part_version", "changes_seen"),
     )
 
     part_id: int = Field(primary_key=True, foreign_key="part.id")

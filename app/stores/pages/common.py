@@ -31,8 +31,12 @@ def source_of(source_ref: str) -> Source:
         return Source(f"Job {rest}", f"/jobs/{rest}")
     if kind == "order" and rest:
         return Source(f"Order {rest}", f"/orders/{rest}")
+    if kind == "back" and rest.startswith("RS"):
+        return Source(f"Back to the supplier, return {rest}", f"/stores/returns/{rest}")
     if kind == "back" and rest:
         return Source(f"Back to the supplier, order {rest}", f"/orders/{rest}")
+    if kind == "unit" and rest:
+        return Source(f"Unit {rest}", f"/stores/units/{rest}")
     if kind == "stocktake" and rest:
         return Source(f"Stocktake {rest}", f"/stocktakes/{rest}")
     words = {"receipt": "Without order", "count": "Count", "scrap": "Shelf", "transfer": "Shelf"}

@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from app.stores import queries
 from app.stores.pages.common import SOON_DAYS, Source, expiry_state, kit_link, source_of
+from app.stores.pages.units import units_due
 from app.stores.queries import LotRow, OrderRow, ShelfPart
 
 
@@ -51,12 +52,15 @@ class MorningPage:
     lots: tuple[ExpiringLot, ...]
     short: tuple[ShelfPart, ...]
     aside: int
+    units_due: int
+    units_open: int
 
 
 def morning_page(session: Session, today: date) -> MorningPage:
     """Gather the morning page: orders due within a week or late, lots within 30 days of their expiry."""
     groups = queries.count_due(session)
     orders = queries.open_orders(session, until=today + timedelta(days=7))
+    units = units_due(session, today)
     due = tuple(
         DueOrder(order, max(0, (today - order.expected_on).days), sum(n.outstanding for n in order.lines))
         for order in orders
@@ -72,6 +76,8 @@ def morning_page(session: Session, today: date) -> MorningPage:
         orders=due,
         later_orders=queries.count_open_orders(session) - len(due),
         aside=len(queries.quarantined(session)),
+        units_due=units[0],
+        units_open=units[1],
         lots=tuple(
             ExpiringLot(lot, expiry_state(lot.expires_on, today))
             for lot in queries.expiring_lots(session, today, SOON_DAYS)

@@ -1,6 +1,6 @@
-"""Pages of the parts: list, one part, its forms, the import."""
+"""Pages of the parts: list, one part, its forms."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -14,7 +14,6 @@ from app.rules.sheet import WasteStream
 from app.rules.stores.classes import ValueClass
 from app.rules.stores.kept import short_words
 from app.stores import queries
-from app.stores.forms import ImportReport
 from app.stores.pages.common import PAGE_SIZE, Source, expiry_state, source_of
 from app.stores.queries import LotRow, MovementRow, OrderRow, PartRow, ShelfPart
 from app.stores.queries.computing import compute
@@ -145,16 +144,6 @@ class LotFormPage:
     shelf: ShelfPart
     lots: Choices
     locations: Choices
-
-
-@dataclass(frozen=True)
-class ImportPage:
-    """The import form, and the report of a dry run or of what was stored."""
-
-    form: Form[Any]
-    report: ImportReport | None
-    columns: Mapping[str, tuple[str, ...]]
-    done: str
 
 
 def supplier_choices(session: Session) -> Choices:

@@ -85,7 +85,11 @@ class Offer:
 
 @dataclass(frozen=True)
 class SuggestionPage:
-    """One part's suggestion: figures, reasons, known demand by date, use by month, drawing, override, settings."""
+    """One part's suggestion: figures, reasons, known demand by date, use by month, drawing, override, settings.
+
+    ``supposed`` says in words what procedures make of the use of a new part; empty where nothing is supposed.
+    ``alternates`` are approved ones with free stock, told and not counted.
+    """
 
     part: PartRow
     kept: KeptSuggestion
@@ -103,6 +107,9 @@ class SuggestionPage:
     settings: Form[Any]
     prices: Form[Any]
     order_link: str
+    supposed: str
+    by_hand: bool
+    alternates: tuple[queries.Offer, ...]
 
 
 @dataclass(frozen=True)
@@ -232,11 +239,14 @@ def suggestion_page(
         settings=settings or _settings(one),
         prices=prices or blank(),
         order_link=link,
+        supposed=one.facts.supposed_words,
+        by_hand=one.facts.by_hand,
+        alternates=queries.offers(session, [part.number], today).get(part.number, ()),
     )
 
 
 def _settings(one: Computed) -> Form[Any]:
-    supposed = one.facts.supposed or ("", "", "")
+    supposed: Sequence[object] = (one.facts.supposed or ("", "", "")) if one.facts.by_hand else ("", "", "")
     return blank(
         critical="yes" if one.facts.critical else "", uses_per_job=supposed[0], jobs_per_device_year=supposed[1],
         devices=supposed[2],

@@ -1,5 +1,14 @@
 """Every SELECT of the stores room, handed out as plain frozen dataclasses."""
 
+from app.stores.queries.alternates import (
+    AlternateRow,
+    AlternateSaid,
+    Offer,
+    alternate_history,
+    alternate_rows,
+    offers,
+)
+from app.stores.queries.arrivals import arrivals
 from app.stores.queries.audit import fold_facts, stock_faults
 from app.stores.queries.catalogue import (
     FoundPart,
@@ -82,9 +91,26 @@ from app.stores.queries.suggestions import (
     supplier_prices,
     supplier_terms,
 )
+from app.stores.queries.units import (
+    ReturnRow,
+    Terms,
+    UnitRow,
+    UnitSaid,
+    ended_units,
+    old_unit,
+    open_units,
+    supplier_returns,
+    terms_of,
+    unit_faults,
+    unit_history,
+    unit_terms,
+    units_of_source,
+)
 
 __all__ = [
     "EXPORTS",
+    "AlternateRow",
+    "AlternateSaid",
     "AsideRow",
     "CountLine",
     "CountPlan",
@@ -97,6 +123,7 @@ __all__ = [
     "LotAccount",
     "LotRow",
     "MovementRow",
+    "Offer",
     "Opening",
     "OrderEventRow",
     "OrderLineRow",
@@ -111,6 +138,7 @@ __all__ = [
     "ProposedPick",
     "ReorderGroup",
     "ReorderLine",
+    "ReturnRow",
     "ScannedPart",
     "ShelfPart",
     "ShortPickRow",
@@ -119,7 +147,13 @@ __all__ = [
     "SuggestedGroup",
     "SuggestedLine",
     "SupplierRow",
+    "Terms",
+    "UnitRow",
+    "UnitSaid",
     "active_parts",
+    "alternate_history",
+    "alternate_rows",
+    "arrivals",
     "count_accuracy",
     "count_classes",
     "count_due",
@@ -127,6 +161,7 @@ __all__ = [
     "count_plan",
     "count_stale",
     "due_groups",
+    "ended_units",
     "expiring_lots",
     "export_table",
     "fold_facts",
@@ -144,7 +179,10 @@ __all__ = [
     "lots_of",
     "movement_page",
     "movements_of",
+    "offers",
+    "old_unit",
     "open_orders",
+    "open_units",
     "openings",
     "order",
     "order_events",
@@ -176,6 +214,12 @@ __all__ = [
     "stocktakes",
     "supplier",
     "supplier_prices",
+    "supplier_returns",
     "supplier_terms",
     "suppliers",
+    "terms_of",
+    "unit_faults",
+    "unit_history",
+    "unit_terms",
+    "units_of_source",
 ]

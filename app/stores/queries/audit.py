@@ -18,7 +18,9 @@ from app.stores.models import (
     ReservationEntry,
     StockLevel,
 )
+from app.stores.queries.rounds import round_faults
 from app.stores.queries.shelf import OPEN_ORDER
+from app.stores.queries.units import unit_faults
 
 
 def fold_facts(session: Session) -> Folded:
@@ -83,7 +85,7 @@ def stock_faults(session: Session) -> list[str]:
         for part_id, reserved in sorted(facts.reserved.items())
         if reserved > facts.on_hand.get(part_id, 0)
     ]
-    return faults + _receipt_faults(session) + _part_faults(session)
+    return faults + _receipt_faults(session) + _part_faults(session) + unit_faults(session) + round_faults(session)
 
 
 def _receipt_faults(session: Session) -> list[str]:
@@ -93,12 +95,14 @@ def _receipt_faults(session: Session) -> list[str]:
     rows = session.connection().execute(received.group_by(col(Movement.source_ref), col(Movement.part_id)))
     facts = {(source.removeprefix("order:"), part_id): int(total) for source, part_id, total in rows}
     sent_back = select(col(Movement.source_ref), col(Movement.part_id), func.sum(col(Movement.quantity))).where(
-        col(Movement.kind) == MovementKind.ISSUE, col(Movement.source_ref).startswith("back:")
+        col(Movement.kind).in_((MovementKind.ISSUE, MovementKind.RETURN)), col(Movement.source_ref).startswith("back:")
     )
     rows = session.connection().execute(sent_back.group_by(col(Movement.source_ref), col(Movement.part_id)))
     for source, part_id, total in rows:
         key = (source.removeprefix("back:"), part_id)
-        facts[key] = facts.get(key, 0) + int(total)
+        # What came without an order goes back under the number of its return.
+        if key in facts:
+            facts[key] += int(total)
     lines = select(col(PurchaseOrder.number), col(PurchaseOrderLine.part_id), col(PurchaseOrderLine.received)).join(
         PurchaseOrder, col(PurchaseOrder.id) == col(PurchaseOrderLine.order_id)
     )

@@ -1,7 +1,7 @@
 """From gathered facts to plans and suggestions: the arrays that the rules want, and what they answer by part."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -42,13 +42,21 @@ def compute(
         float(policy.service_a), float(policy.service_b), float(policy.service_c), float(policy.service_critical)
     )
     terms = Terms(float(policy.order_cost), float(policy.holding_share), float(policy.review_days))
-    priors = [None if f.supposed is None else prior_from_procedures(*f.supposed) for f in facts]
+    priors = [_prior(f) for f in facts]
     target = [targets.level(classes[f.part.number], f.critical) for f in facts]
     plans = plan_parts(_parts(facts, priors, target, terms), terms)
     return [
         _one(one, plans, place, classes[one.part.number], priors[place], policy, today)
         for place, one in enumerate(facts)
     ]
+
+
+def _prior(facts: PartFacts) -> Prior | None:
+    if facts.supposed is None:
+        return None
+    found = prior_from_procedures(*facts.supposed)
+    source = "set by hand" if facts.by_hand else "from procedures and the devices in the field"
+    return replace(found, words=f"{found.words} ({source})")
 
 
 def _parts(facts: Sequence[PartFacts], priors: Sequence[Prior | None], target: Sequence[float], terms: Terms) -> Parts:

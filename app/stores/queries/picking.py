@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sqlalchemy import func
+from sqlalchemy import bindparam, func
 from sqlmodel import Session, col, select
 
 from app.people.queries import names
@@ -58,6 +58,19 @@ class ScannedPart:
     serial: str = ""
 
 
+# Built once, as they are run for every kit: making a statement anew costs as much as running it.
+_CLAIMED = (
+    select(PickClaim.lot_id, PickClaim.location_id, func.sum(col(PickClaim.quantity)))
+    .where(
+        col(PickClaim.lot_id).in_(bindparam("lots", expanding=True)),
+        col(PickClaim.outcome) == "",
+        col(PickClaim.source_ref) != bindparam("but_for"),
+    )
+    .group_by(col(PickClaim.lot_id), col(PickClaim.location_id))
+)
+_DOUBTFUL = select(ShortPick.lot_id, ShortPick.location_id).where(col(ShortPick.settled_at).is_(None))
+
+
 def picks_in_hand(session: Session, source_ref: str) -> tuple[PickInHand, ...]:
     """Return what pickers hold for a source, in the order they walk."""
     rows = session.exec(
@@ -81,20 +94,13 @@ def picks_in_hand(session: Session, source_ref: str) -> tuple[PickInHand, ...]:
 
 def claimed_at(session: Session, lot_ids: set[int], but_for: str = "") -> dict[tuple[int, int], int]:
     """Return what pickers hold of some lots, by lot and place; those of the source ``but_for`` are left out."""
-    rows = session.exec(
-        select(PickClaim.lot_id, PickClaim.location_id, func.sum(col(PickClaim.quantity)))
-        .where(col(PickClaim.lot_id).in_(lot_ids), col(PickClaim.outcome) == "", col(PickClaim.source_ref) != but_for)
-        .group_by(col(PickClaim.lot_id), col(PickClaim.location_id))
-    ).all()
+    rows = session.exec(_CLAIMED, params={"lots": list(lot_ids), "but_for": but_for}).all()
     return {(lot, place): int(n) for lot, place, n in rows}
 
 
 def doubtful_places(session: Session) -> frozenset[tuple[int, int]]:
     """Return the lots and places where a picker found less than the book has, until they are counted."""
-    rows = session.exec(
-        select(ShortPick.lot_id, ShortPick.location_id).where(col(ShortPick.settled_at).is_(None))
-    ).all()
-    return frozenset(rows)
+    return frozenset(session.exec(_DOUBTFUL).all())
 
 
 def short_picks(session: Session) -> tuple[ShortPickRow, ...]:

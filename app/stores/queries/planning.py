@@ -23,6 +23,7 @@ from app.stores.models import (
     StockLevel,
     StoresPolicy,
     SupplierPrice,
+    SupposedUse,
     Wanted,
 )
 from app.stores.queries.shelf import OPEN_ORDER, usable_by_part
@@ -52,7 +53,8 @@ class PartFacts:
     """Everything that a part's suggestion follows from. Quantities in stock units, ``history`` by month, oldest first.
 
     ``used`` is all use of the last twelve months, foreseen use too; ``first`` the place of the part's first month.
-    ``breaks`` are its own supplier's prices by quantity.
+    ``breaks`` are its own supplier's prices by quantity. ``supposed`` is pieces a job, jobs a device and year, and
+    devices, for a new part: set ``by_hand``, or from procedures as ``supposed_words`` say.
     """
 
     part: Part
@@ -62,6 +64,8 @@ class PartFacts:
     reserved: int
     critical: bool = False
     supposed: tuple[float, float, int] | None = None
+    supposed_words: str = ""
+    by_hand: bool = False
     history: list[int] = field(default_factory=lambda: [0] * MONTHS)
     first: int = MONTHS
     used: int = 0
@@ -84,21 +88,22 @@ def policy(session: Session) -> Policy:
 
 def planning_facts(session: Session, today: date, part_ids: Sequence[int] | None = None) -> list[PartFacts]:
     """Gather the facts of the named parts, or of all active ones, by part number."""
-    query = select(Part, StockLevel).outerjoin(StockLevel, col(StockLevel.part_id) == col(Part.id))
+    columns: tuple[Any, ...] = (Part, StockLevel.changes, StockLevel.on_order, StockLevel.reserved)
+    query = select(*columns).outerjoin(StockLevel, col(StockLevel.part_id) == col(Part.id))
     query = query.where(col(Part.active).is_(True)) if part_ids is None else query.where(col(Part.id).in_(part_ids))
     rows = session.exec(query.order_by(col(Part.number))).all()
-    ids = [part.id or 0 for part, _level in rows]
+    ids = [part.id or 0 for part, *_level in rows]
     few = ids if part_ids is not None else None
     usable = usable_by_part(session, ids, today)
     found = {
         part.id or 0: PartFacts(
             part,
-            level.changes if level else 0,
+            changes or 0,
             usable.get(part.id or 0, 0),
-            level.on_order if level else 0,
-            level.reserved if level else 0,
+            on_order or 0,
+            reserved or 0,
         )
-        for part, level in rows
+        for part, changes, on_order, reserved in rows
     }
     _add_settings(session, found, few)
     _add_lead_times(session, found, few, today)
@@ -112,12 +117,18 @@ def _mine(query: Any, column: Any, few: Collection[int] | None) -> Any:
 
 
 def _add_settings(session: Session, found: dict[int, PartFacts], few: Collection[int] | None) -> None:
+    for one in session.exec(_mine(select(SupposedUse), SupposedUse.part_id, few)).all():
+        if one.part_id in found:
+            facts = found[one.part_id]
+            facts.supposed = (float(one.uses_per_job), float(one.jobs_per_device_year), one.devices)
+            facts.supposed_words = one.words
     for row in session.exec(_mine(select(PartPolicy), PartPolicy.part_id, few)).all():
         if row.part_id in found:
             facts = found[row.part_id]
             facts.critical = row.critical
             if row.devices and row.uses_per_job and row.jobs_per_device_year:
                 facts.supposed = (float(row.uses_per_job), float(row.jobs_per_device_year), row.devices)
+                facts.by_hand = True
     for price in session.exec(_mine(select(SupplierPrice), SupplierPrice.part_id, few)).all():
         facts_of = found.get(price.part_id)
         if facts_of is not None and facts_of.part.supplier_id == price.supplier_id:
@@ -125,7 +136,16 @@ def _add_settings(session: Session, found: dict[int, PartFacts], few: Collection
 
 
 def _add_lead_times(session: Session, found: dict[int, PartFacts], few: Collection[int] | None, today: date) -> None:
-    """Learn how long orders took: days from sending to the first receipt of the part, of the last three years."""
+    days = days_to_receipt(session, few, today)
+    for part_id, facts in found.items():
+        facts.lead = lead_time(facts.part.lead_time_days, days.get(part_id, ()))
+
+
+def days_to_receipt(session: Session, few: Collection[int] | None, today: date) -> dict[int, list[float]]:
+    """Return, by part id, how long orders took: days from sending to the first receipt, of the last three years.
+
+    ``few`` narrows it to these parts.
+    """
     since = datetime.combine(today - timedelta(days=1100), datetime.min.time()).astimezone()
     orders = dict(
         session.exec(
@@ -141,8 +161,7 @@ def _add_lead_times(session: Session, found: dict[int, PartFacts], few: Collecti
         sent = orders.get(source.removeprefix("order:"))
         if sent is not None and at >= sent:
             days.setdefault(part_id, []).append((at - sent).total_seconds() / 86400)
-    for part_id, facts in found.items():
-        facts.lead = lead_time(facts.part.lead_time_days, days.get(part_id, ()))
+    return days
 
 
 def _add_use(session: Session, found: dict[int, PartFacts], few: Collection[int] | None, today: date) -> None:

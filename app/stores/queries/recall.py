@@ -10,6 +10,9 @@ from sqlmodel import Session, col, select
 
 from app.stores.models import Location, Lot, LotBalance, LotQuarantine, Movement, MovementKind, Part
 
+# What went back to a supplier is a return of ours, and was an issue in older books.
+OUT = (MovementKind.ISSUE, MovementKind.RETURN)
+
 
 @dataclass(frozen=True)
 class FoundLot:
@@ -118,8 +121,8 @@ def lot_account(session: Session, lot_id: int) -> LotAccount | None:
         .where(col(LotBalance.lot_id) == lot_id, col(LotBalance.on_hand) > 0)
         .order_by(col(Location.walk_order), col(Location.code))
     ).all()
-    back = sum(-int(n) for kind, source, n in moved if kind is MovementKind.ISSUE and source.startswith("back:"))
-    out = sum(-int(n) for kind, _s, n in moved if kind in (MovementKind.ISSUE, MovementKind.RETURN))
+    back = sum(-int(n) for kind, source, n in moved if kind in OUT and source.startswith("back:"))
+    out = sum(-int(n) for kind, _s, n in moved if kind in OUT)
     return LotAccount(
         lot=found[0],
         unit_cost=lot.unit_cost,

@@ -100,6 +100,7 @@ _USABLE = (
     .where(col(Lot.id).not_in(select(LotQuarantine.lot_id).where(col(LotQuarantine.ended_at).is_(None))))
     .group_by(col(Lot.part_id))
 )
+_ASIDE = select(LotQuarantine.lot_id, LotQuarantine.reason).where(col(LotQuarantine.ended_at).is_(None))
 _RESERVED = (
     select(Part.number, Reservation.quantity)
     .join(Part, col(Part.id) == col(Reservation.part_id))
@@ -204,10 +205,7 @@ def lots_of(session: Session, part_numbers: Iterable[str], *, empty: bool = Fals
 
 def quarantined(session: Session) -> dict[int, str]:
     """Return the lots that are set aside, by id, with the reason."""
-    rows = session.exec(
-        select(LotQuarantine.lot_id, LotQuarantine.reason).where(col(LotQuarantine.ended_at).is_(None))
-    ).all()
-    return dict(rows)
+    return dict(session.exec(_ASIDE).all())
 
 
 def propose_picks(session: Session, wants: Mapping[str, int], today: date) -> tuple[ProposedPick, ...]:

@@ -3,6 +3,7 @@
 from app.stores.routes import (
     api,
     api_ordering,
+    api_units,
     count_plan,
     keeping,
     labels,
@@ -15,6 +16,7 @@ from app.stores.routes import (
     stocktakes,
     suggesting,
     tables,
+    units,
     valuation,
 )
 
@@ -31,8 +33,10 @@ routers = (
     stocktakes.router,
     count_plan.router,
     keeping.router,
+    units.router,
     tables.router,
     places.router,
     api.router,
     api_ordering.router,
+    api_units.router,
 )

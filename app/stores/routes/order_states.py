@@ -16,6 +16,7 @@ from app.platform.submissions import claim, settle
 from app.platform.web import Db, SiteSettings, get_settings, page, see_other
 from app.rules.ubl_order import ubl_order
 from app.stores import actions
+from app.stores.actions import GoodsBack
 from app.stores.forms import AsideForm, ChaseForm, ConfirmForm, SendBackForm, VersionForm
 from app.stores.pages.common import workshop_day
 from app.stores.pages.goods_in import receive_page, scan_into
@@ -154,9 +155,8 @@ def send_back(request: Request, db: Db, caller: Stores, raw: Posted, number: str
 
     def act(session: Session, _order_id: int, key: str, at: Any) -> None:
         assert form.data is not None
-        actions.return_to_supplier(
-            session, number, form.data.lot_id, form.data.location_id, form.data.quantity, form.data.reason,
-            replaced=form.data.replaced, entry_id=key, at=at, who=caller.person_id,
-        )  # fmt: skip
+        said = form.data
+        goods = GoodsBack(said.lot_id, said.location_id, said.quantity, said.why, said.reason, said.replaced)
+        actions.return_goods(session, goods, number, entry_id=key, at=at, who=caller.person_id)
 
     return _act(request, db, caller.person_id, raw, number, form, act)

@@ -39,7 +39,7 @@ def show_import(request: Request, db: Db, _caller: Stores, done: str = "", kind:
     """Show the form that takes a file."""
     with db.read() as session:
         context = tables_page(session, Form(values={"kind": kind}), None, {}, None, done)
-    return page(request, "stores/tables.html", context)
+    return page(request, "stores/import.html", context)
 
 
 @router.post("/stores/import")
@@ -107,7 +107,7 @@ def _show(
 ) -> Response:
     with db.read() as session:
         context: TablesPage = tables_page(session, form, table, columns, report, "")
-    return page(request, "stores/tables.html", context, status=status)
+    return page(request, "stores/import.html", context, status=status)
 
 
 @router.get("/stores/export/everything.xlsx")
