@@ -4,13 +4,23 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from app.review.phrases import (
+    Data,
+    Names,
+    amount,
+    item_name,
+    listed,
+    name_of,
+    note_of,
+    sentences,
+    step_of,
+    step_title,
+    unit_name,
+)
 from app.rules.correcting import correction_words
 from app.rules.outbox import tapped_words
-from app.rules.sheet import Sheet, Step
+from app.rules.sheet import Sheet
 from app.rules.working_calendar import day_words
-
-Data = Mapping[str, Any]
-Names = Mapping[int, str]
 
 
 def words(kind: str, data: Data, sheet: Sheet, names: Names) -> str:
@@ -23,94 +33,37 @@ def words(kind: str, data: Data, sheet: Sheet, names: Names) -> str:
     return teller(data, sheet, names) if teller else f"{kind.capitalize()}."
 
 
-def step_title(sheet: Sheet, step_id: object, *, refit: bool = False) -> str:
-    """Return the title of a step, or of its refit; the id itself when the sheet has no such step."""
-    step = _step(sheet, step_id)
-    if step is None:
-        return str(step_id or "a step")
-    return step.refit.title if refit and step.refit else step.title
-
-
-def item_name(sheet: Sheet, key: object) -> str:
-    """Return the name of an item from its key ``step/fixing``, ``step/unit:name`` or ``step/fit:n``."""
-    step_id, _, rest = str(key).partition("/")
-    step = _step(sheet, step_id)
-    if step is None:
-        return str(key)
-    sort, _, name = rest.partition(":")
-    if sort == "unit":
-        return unit_name(sheet, name)
-    if sort == "fit" and step.refit and name.isdigit() and int(name) < len(step.refit.fits):
-        return step.refit.fits[int(name)].name
-    return next((f.name for f in step.releases if f.id == rest), str(key))
-
-
-def unit_name(sheet: Sheet, unit_id: object) -> str:
-    """Return the name of a unit; the id itself when the sheet has no such unit."""
-    return next((u.name for u in sheet.units if u.id == unit_id), str(unit_id))
-
-
-def amount(count: int, one: str, many: str = "") -> str:
-    """Return a number with its noun, such as ``1 piece`` or ``4 pieces``."""
-    return f"{count} {one if count == 1 else many or one + 's'}"
-
-
-def _step(sheet: Sheet, step_id: object) -> Step | None:
-    return next((s for s in sheet.steps if s.id == step_id), None)
-
-
-def _listed(parts: Sequence[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}" if parts else ""
-
-
-def _sentences(*parts: str) -> str:
-    """Join what is not empty; each part gets its full stop."""
-    found = [p.strip().removesuffix(":") for p in parts if p and p.strip()]
-    return " ".join(p if p[-1] in ".?!…" else f"{p}." for p in found)
-
-
-def _note(data: Data, *fields: str) -> str:
-    for name in (*fields, "note"):
-        if data.get(name):
-            return str(data[name])
-    return ""
-
-
-def _person(names: Names, person: object) -> str:
-    return names.get(person, "somebody") if isinstance(person, int) else "somebody"
-
-
 def _booked(data: Data, _sheet: Sheet, _names: Names) -> str:
     photos = data.get("photos")
     shown = amount(int(photos), "photo") + " taken" if isinstance(photos, int) and photos else ""
-    return _sentences("Booked in", _note(data, "fault"), shown)
+    return sentences("Booked in", note_of(data, "fault"), shown)
 
 
 def _safe(data: Data, _sheet: Sheet, _names: Names) -> str:
     cell = f"cell {data['cell']}" if data.get("cell") else ""
-    return _sentences("Made safe: cautions read, wrist strap and mat tested", cell.capitalize(), _note(data))
+    return sentences("Made safe: cautions read, wrist strap and mat tested", cell.capitalize(), note_of(data))
 
 
 def _planned(data: Data, sheet: Sheet, _names: Names) -> str:
-    units = _listed([unit_name(sheet, t) for t in data.get("targets", ())])
+    units = listed([unit_name(sheet, t) for t in data.get("targets", ())])
     down, up = len(data.get("teardown", ())), len(data.get("refit", ()))
     number = int(data.get("pass_no", 1))
     again = f"Pass {number}. " if number > 1 else ""
     aim = f"Planned: exchange {units}" if units else "Planned"
-    return again + _sentences(f"{aim}, {amount(down, 'step')} down and {up} up")
+    return again + sentences(f"{aim}, {amount(down, 'step')} down and {up} up")
 
 
 def _revised(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences(f"Moved from revision {data.get('from')} of the procedure to revision {data.get('to')}")
+    return sentences(f"Moved from revision {data.get('from')} of the procedure to revision {data.get('to')}")
 
 
 def _extended(data: Data, sheet: Sheet, _names: Names) -> str:
-    units = _listed([unit_name(sheet, t) for t in data.get("targets", ())])
+    units = listed([unit_name(sheet, t) for t in data.get("targets", ())])
     added, again, dropped = (len(data.get(name, ())) for name in ("added", "again", "dropped"))
     told = [(added, "step added"), (again, "step to come down once more"), (dropped, "step dropped")]
-    steps = _listed([f"{n} {words.replace('step', 'steps', 1) if n > 1 else words}" for n, words in told if n])
+    steps = listed([f"{n} {words.replace('step', 'steps', 1) if n > 1 else words}" for n, words in told if n])
     agreed = f"{data['by']} agreed to {_amount(data)} more, {data.get('means', '')}" if data.get("by") else ""
-    return _sentences(f"Planned again from where it stood: exchange {units}", steps.capitalize(), agreed)
+    return sentences(f"Planned again from where it stood: exchange {units}", steps.capitalize(), agreed)
 
 
 def _day(text: object) -> str:
@@ -123,13 +76,13 @@ def _day(text: object) -> str:
 def _promised(data: Data, _sheet: Sheet, _names: Names) -> str:
     on, before = _day(data.get("on")), _day(data.get("instead_of"))
     instead = f", and not for {before} any more" if before else ""
-    return _sentences(f"Promised for {on}{instead}", _note(data, "reason"))
+    return sentences(f"Promised for {on}{instead}", note_of(data, "reason"))
 
 
 def _quoted(data: Data, _sheet: Sheet, _names: Names) -> str:
     options = data.get("options", ())
     several = f"{len(options)} options to choose from" if len(options) > 1 else ""
-    return _sentences(f"Quoted {_amount(data)}", several, _note(data))
+    return sentences(f"Quoted {_amount(data)}", several, note_of(data))
 
 
 def _amount(data: Data) -> str:
@@ -148,50 +101,66 @@ def _declined(data: Data, _sheet: Sheet, _names: Names) -> str:
 def _answer(what: str, data: Data) -> str:
     by = f" by {data['by']}" if data.get("by") else ""
     means = f", {data['means']}" if data.get("means") else ""
-    return _sentences(f"{what}{by}{means}", _note(data, "reason"))
+    return sentences(f"{what}{by}{means}", note_of(data, "reason"))
 
 
 def _kit_issued(data: Data, _sheet: Sheet, _names: Names) -> str:
     told = [f"{row[3]} × {row[0]} (lot {row[2]})" for row in data.get("lots", ())]
-    return _sentences(f"Kit handed out: {_listed(told)}" if told else "Kit handed out")
+    return sentences(f"Kit handed out: {listed(told)}" if told else "Kit handed out")
 
 
 def _kit_returned(data: Data, _sheet: Sheet, _names: Names) -> str:
     told = [f"{row[3]} × {row[0]} (lot {row[2]})" for row in data.get("back", ())]
-    return _sentences(f"Back on the shelf, not used: {_listed(told)}", _note(data, "reason"))
+    return sentences(f"Back on the shelf, not used: {listed(told)}", note_of(data, "reason"))
+
+
+def _alternate_taken(data: Data, _sheet: Sheet, _names: Names) -> str:
+    count = int(data.get("planned", 0)) + int(data.get("added", 0))
+    told = f"{count} × {data.get('alternate')} taken in place of {data.get('wanted')}"
+    return sentences(told, note_of(data, "reason"))
+
+
+def _alternate_given_up(data: Data, _sheet: Sheet, _names: Names) -> str:
+    count = -int(data.get("planned", 0)) - int(data.get("added", 0))
+    return sentences(f"{count} × {data.get('alternate')} given up: back to {data.get('wanted')}")
+
+
+def _in_place(data: Data) -> str:
+    told = [f"{count} × {part} for {wanted}" for wanted, part, count in data.get("in_place", ())]
+    return f"In place of what the sheet names: {listed(told)}" if told else ""
 
 
 def _hold(data: Data, _sheet: Sheet, _names: Names) -> str:
     kind = data.get("hold")
-    return _sentences(f"On hold{f' ({kind})' if kind else ''}: {_note(data, 'reason')}", str(data.get("note") or ""))
+    return sentences(f"On hold{f' ({kind})' if kind else ''}: {note_of(data, 'reason')}", str(data.get("note") or ""))
 
 
 def _hold_ended(data: Data, _sheet: Sheet, _names: Names) -> str:
     kind = data.get("hold")
-    return _sentences(f"Hold ended{f' ({kind})' if kind else ''}: {_note(data, 'reason')}")
+    return sentences(f"Hold ended{f' ({kind})' if kind else ''}: {note_of(data, 'reason')}")
 
 
 def _returned(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences(f"Returned unrepaired: {_note(data, 'reason')}")
+    return sentences(f"Returned unrepaired: {note_of(data, 'reason')}")
 
 
 def _paused(data: Data, _sheet: Sheet, _names: Names) -> str:
-    reason = _note(data, "reason")
-    return _sentences(f"Paused: {reason}" if reason else "Paused")
+    reason = note_of(data, "reason")
+    return sentences(f"Paused: {reason}" if reason else "Paused")
 
 
 def _takeover(data: Data, _sheet: Sheet, names: Names) -> str:
     due = "A recount of the tray was due" if data.get("recount_due") else ""
-    return _sentences(f"Took over from {_person(names, data.get('from'))}", due)
+    return sentences(f"Took over from {name_of(names, data.get('from'))}", due)
 
 
 def _recount(data: Data, sheet: Sheet, _names: Names) -> str:
     counted = data.get("counted", {})
-    places = _listed([f"{n} in pocket {pocket}" for pocket, n in counted.items()])
+    places = listed([f"{n} in pocket {pocket}" for pocket, n in counted.items()])
     short = [f"{change['lost']} × {item_name(sheet, key)}" for key, change in data.get("effect", {}).items()]
-    return _sentences(
+    return sentences(
         f"Recounted the tray: {places}" if places else "Recounted the tray: nothing waited in it",
-        f"Short: {_listed(short)}, reported lost" if short else ("All there" if places else ""),
+        f"Short: {listed(short)}, reported lost" if short else ("All there" if places else ""),
     )
 
 
@@ -205,10 +174,11 @@ def _tick(data: Data, sheet: Sheet, _names: Names) -> str:
             told.append(text)
     lots = [_fitted(row) for row in data.get("fitted", ())]
     old = data.get("old_serial")
-    return _sentences(
+    return sentences(
         f"{'Refit' if up else 'Teardown'}: {title}",
         "; ".join(told),
-        f"From stock: {_listed(lots)}" if lots else "",
+        f"From stock: {listed(lots)}" if lots else "",
+        _in_place(data),
         f"Serial taken out: {old}" if old else "",
         f"A {data['timer']} time began" if data.get("timer") else "",
     )
@@ -225,7 +195,7 @@ def _moved(name: str, change: Mapping[str, int]) -> str:
     if len(said) == 1:
         n, _, word = said[0].partition(" ")
         return f"{n} × {name} {word}"
-    return f"{name}: {_listed(said)}" if said else ""
+    return f"{name}: {listed(said)}" if said else ""
 
 
 def _fitted(row: Sequence[Any]) -> str:
@@ -251,47 +221,47 @@ _REPORTS = {
 def _undo(data: Data, sheet: Sheet, _names: Names) -> str:
     if data.get("report"):
         report = str(data["report"])
-        return _sentences(f"Took back the report of {_REPORTS.get(report, report)}")
+        return sentences(f"Took back the report of {_REPORTS.get(report, report)}")
     if data.get("side") == "turn":
         return "Took back the turn to the refit."
     up = data.get("side") == "up"
     title = step_title(sheet, data.get("step"), refit=up)
-    return _sentences(f"Took back the {'refit' if up else 'teardown'} tick of “{title}”")
+    return sentences(f"Took back the {'refit' if up else 'teardown'} tick of “{title}”")
 
 
 def _place(data: Data, sheet: Sheet, _names: Names) -> str:
     which = f"place {data.get('place')} of “{item_name(sheet, data.get('item', ''))}”"
     way = "back" if data.get("side") == "up" else "out"
     if not data.get("on"):
-        return _sentences(f"Took back: {which} counted {way}")
+        return sentences(f"Took back: {which} counted {way}")
     new = [_fitted(row) for row in data.get("fitted", ())]
-    return _sentences(f"Counted {way}: {which}", f"New: {_listed(new)}" if new else "")
+    return sentences(f"Counted {way}: {which}", f"New: {listed(new)}" if new else "", _in_place(data))
 
 
 def _trouble(opening: str) -> Callable[[Data, Sheet, Names], str]:
     def tell(data: Data, sheet: Sheet, _names: Names) -> str:
         item = f"{data.get('count', 1)} × {item_name(sheet, data.get('item', ''))}"
-        return _sentences(f"{opening}: {item}", _needed(data), _note(data))
+        return sentences(f"{opening}: {item}", _needed(data), note_of(data))
 
     return tell
 
 
 def _needed(data: Data) -> str:
     needs = [f"{n} × {part}" for part, n in data.get("needs", {}).items()]
-    return f"Added to the kit: {_listed(needs)}" if needs else ""
+    return f"Added to the kit: {listed(needs)}" if needs else ""
 
 
 def _leftover(data: Data, _sheet: Sheet, _names: Names) -> str:
     count = int(data.get("leftover", data.get("count", 1)))
-    return _sentences(f"{amount(count, 'piece')} left over on the bench", _note(data))
+    return sentences(f"{amount(count, 'piece')} left over on the bench", note_of(data))
 
 
 def _reject(data: Data, sheet: Sheet, _names: Names) -> str:
     step_id, _, name = str(data.get("reject", "")).partition("/")
-    step = _step(sheet, step_id)
+    step = step_of(sheet, step_id)
     looks = [*step.inspect, *(step.refit.inspect if step.refit else ())] if step else []
     asked = next((i.ask for i in looks if i.id == name), name)
-    return _sentences(f"Inspection failed: {asked}", str(data.get("say", "")), _needed(data), _note(data))
+    return sentences(f"Inspection failed: {asked}", str(data.get("say", "")), _needed(data), note_of(data))
 
 
 def _count(data: Data, _sheet: Sheet, _names: Names) -> str:
@@ -304,8 +274,8 @@ def _count(data: Data, _sheet: Sheet, _names: Names) -> str:
 
 def _override(data: Data, _sheet: Sheet, names: Names) -> str:
     where = "before the cover" if data.get("scope") == "cover" else "at the end"
-    return _sentences(
-        f"Count {where} overridden by {_person(names, data.get('supervisor'))}: {_note(data, 'reason')}",
+    return sentences(
+        f"Count {where} overridden by {name_of(names, data.get('supervisor'))}: {note_of(data, 'reason')}",
         *[str(p) for p in data.get("problems", ())],
     )
 
@@ -313,9 +283,9 @@ def _override(data: Data, _sheet: Sheet, names: Names) -> str:
 def _test(data: Data, sheet: Sheet, names: Names) -> str:
     title = _test_title(sheet, data.get("test"))
     told = str(data.get("words", "")) if data.get("reading") is not None else ""
-    second = f"Second person: {_person(names, data['second'])}" if data.get("second") is not None else ""
+    second = f"Second person: {name_of(names, data['second'])}" if data.get("second") is not None else ""
     outcome = "passed" if data.get("passed") else "failed"
-    return _sentences(f"Release test {outcome}: {title}", told, second, _note(data))
+    return sentences(f"Release test {outcome}: {title}", told, second, note_of(data))
 
 
 def _test_title(sheet: Sheet, test_id: object) -> str:
@@ -324,21 +294,26 @@ def _test_title(sheet: Sheet, test_id: object) -> str:
 
 def _reopened(data: Data, sheet: Sheet, _names: Names) -> str:
     test = _test_title(sheet, data.get("test"))
-    return _sentences(f"Opened again for a new plan, after “{test}” failed" if test else "Opened again for a new plan")
+    return sentences(f"Opened again for a new plan, after “{test}” failed" if test else "Opened again for a new plan")
 
 
 def _closed(data: Data, _sheet: Sheet, _names: Names) -> str:
     back = sum(int(row[1]) for row in data.get("returned", ()))
     verb = "was" if back == 1 else "were"
-    return _sentences("Closed", f"{amount(back, 'unused part')} {verb} returned to stock" if back else "")
+    units = [str(number) for number in data.get("old_units", ())]
+    return sentences(
+        "Closed",
+        f"{amount(back, 'unused part')} {verb} returned to stock" if back else "",
+        f"Old {'unit' if len(units) == 1 else 'units'} kept in the stores: {listed(units)}" if units else "",
+    )
 
 
 def _also(data: Data, sheet: Sheet, _names: Names) -> str:
-    return _sentences(f"Also reported: {_tapped(data, sheet)}", "It changed no count")
+    return sentences(f"Also reported: {_tapped(data, sheet)}", "It changed no count")
 
 
 def _question(data: Data, sheet: Sheet, _names: Names) -> str:
-    return _sentences(f"Question: {_tapped(data, sheet)}", str(data.get("reason", "")), "It changed no count")
+    return sentences(f"Question: {_tapped(data, sheet)}", str(data.get("reason", "")), "It changed no count")
 
 
 def _tapped(data: Data, sheet: Sheet) -> str:
@@ -347,12 +322,12 @@ def _tapped(data: Data, sheet: Sheet) -> str:
 
 
 def _set_aside(data: Data, _sheet: Sheet, _names: Names) -> str:
-    return _sentences("Question set aside", _note(data, "reason"))
+    return sentences("Question set aside", note_of(data, "reason"))
 
 
 def _photo(data: Data, sheet: Sheet, _names: Names) -> str:
     where = f" at “{step_title(sheet, data['step'])}”" if data.get("step") else ""
-    return _sentences(f"Photo taken{where}", str(data.get("caption", "")))
+    return sentences(f"Photo taken{where}", str(data.get("caption", "")))
 
 
 _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
@@ -368,6 +343,8 @@ _TELLERS: Mapping[str, Callable[[Data, Sheet, Names], str]] = {
     "declined": _declined,
     "kit issued": _kit_issued,
     "kit returned": _kit_returned,
+    "alternate taken": _alternate_taken,
+    "alternate given up": _alternate_given_up,
     "hold": _hold,
     "hold ended": _hold_ended,
     "opened": lambda _data, _sheet, _names: "Opened at the bench.",

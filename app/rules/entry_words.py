@@ -16,6 +16,8 @@ ENTRY_WORDS: Final[Mapping[str, str]] = {
     "declined": "Quote declined",
     "kit issued": "Kit handed out",
     "kit returned": "Parts put back on the shelf",
+    "alternate taken": "Alternate taken in place of a part",
+    "alternate given up": "Alternate given up",
     "hold": "Put on hold",
     "hold ended": "Hold ended",
     "opened": "Opened at the bench",

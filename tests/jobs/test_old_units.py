@@ -1,6 +1,7 @@
 """Old units of a job: repaired or owed ones go to the stores when the job closes, and are told apart from scrap."""
 
 from collections.abc import Callable
+from datetime import timedelta
 from decimal import Decimal
 
 from sqlmodel import Session
@@ -10,6 +11,8 @@ from app.jobs.actions.close import close_job
 from app.jobs.queries.faults import bench_faults
 from app.platform.clock import uuid7
 from app.platform.db import Database
+from app.review.queries.record import scrap
+from app.review.queries.totals import discards
 from app.rules.stores.units import UnitKind, UnitState
 from app.stores import actions as stores
 from app.stores import queries as stock
@@ -64,6 +67,14 @@ def test_a_rotable_waits_in_the_stores_and_is_no_scrap(db: Database, visit: Visi
         assert unit.core_charge == 0
         sound(session)
     assert entries_of(db, work.number, "closed")[0].data["old_units"] == ["U000001"]
+    record = visit("supervisor").open(f"/review/jobs/{work.number}")
+    assert "Old unit kept in the stores: U000001." in record.words
+    assert "Kept, not scrapped: Part F-110, serial OLD-77 , old unit U000001 , for repair" in record.words
+    assert "Speaker" not in record.soup.select_one("section[aria-labelledby=scrap] table").get_text()  # type: ignore[union-attr]
+    with db.read() as session:
+        whole = sum(row.quantity for row in scrap(session, work.job.id or 0) if not row.struck)
+        ended = START - timedelta(days=1), START + timedelta(days=400)
+        assert sum(row.quantity for row in discards(session, *ended)) == whole - 1
 
 
 def test_an_exchanged_unit_is_owed_with_its_charge_apart_from_the_cost(db: Database, visit: Visit) -> None:

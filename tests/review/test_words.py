@@ -50,6 +50,16 @@ CASES: tuple[tuple[str, dict[str, Any], str], ...] = (
         {"back": [["D-310", 7, "L1", 1, []]], "reason": "Torn"},
         "Back on the shelf, not used: 1 × D-310 (lot L1). Torn.",
     ),
+    (
+        "alternate taken",
+        {"wanted": "D-310", "alternate": "D-311", "planned": 1, "added": 1, "reason": "None on the shelf"},
+        "2 × D-311 taken in place of D-310. None on the shelf.",
+    ),
+    (
+        "alternate given up",
+        {"wanted": "D-310", "alternate": "D-311", "planned": -1, "added": 0},
+        "1 × D-311 given up: back to D-310.",
+    ),
     ("hold", {"hold": "safety", "reason": "Cell swollen."}, "On hold (safety): Cell swollen."),
     ("hold ended", {"hold": "safety", "reason": "New cell is in"}, "Hold ended (safety): New cell is in."),
     ("returned", {"reason": "Board is corroded"}, "Returned unrepaired: Board is corroded."),

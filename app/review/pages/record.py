@@ -1,7 +1,8 @@
 """A job's record page: what happened in time order, and what it came to."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date, datetime, tzinfo
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -10,15 +11,16 @@ from app.platform.settings import Settings
 from app.platform.web import duration_text, money_text
 from app.review.account import parts_account, standard_time_s
 from app.review.descent import rails
+from app.review.phrases import item_name, step_title
 from app.review.queries.record import JobFacts, KitPart, Linked, PhotoInfo, Scrap, UsedPart
 from app.review.seal import SealCheck, check_seal
-from app.review.words import item_name, step_title, words
+from app.review.words import words
 from app.rules.bench_marks import job_intervals
 from app.rules.bench_time import Intervals
 from app.rules.descent import Rail
 from app.rules.money import extend, round_money
 from app.rules.sheet import Sheet
-from app.stores.queries import MovementRow
+from app.stores.queries import MovementRow, UnitRow
 
 N = TypeVar("N", int, Decimal)
 TROUBLE = frozenset(
@@ -145,6 +147,7 @@ class Record:
     beyond_plan: Decimal
     total_cost: Decimal | None
     streams: tuple[StreamLine, ...]
+    kept: tuple[UnitRow, ...]
     photos: tuple[PhotoInfo, ...]
 
 
@@ -158,6 +161,7 @@ class Loaded:
     kit: tuple[KitPart, ...]
     planned: Mapping[str, int]
     scrap: tuple[Scrap, ...]
+    kept: tuple[UnitRow, ...]
     photos: tuple[PhotoInfo, ...]
     movements: tuple[MovementRow, ...]
     names: Mapping[int, str]
@@ -191,7 +195,8 @@ def record(loaded: Loaded, settings: Settings, now: datetime) -> Record:
         plan=_plan_lines(loaded, intervals, settings),
         beyond_plan=account.beyond_plan,
         total_cost=_total(job),
-        streams=_streams(loaded.scrap),
+        streams=_streams(_scrapped_only(loaded)),
+        kept=loaded.kept,
         photos=tuple(p for p in loaded.photos if p.event_id not in shown),
     )
 
@@ -304,12 +309,25 @@ def _signed(difference: N, say: Callable[[N], str]) -> str:
     return f"{'+' if difference > 0 else '−'} {say(abs(difference))}"
 
 
-def _streams(rows: Sequence[Scrap]) -> tuple[StreamLine, ...]:
+def _scrapped_only(loaded: Loaded) -> Iterator[Scrap]:
+    """Yield what was scrapped and not taken back, without the old units that the stores keep."""
+    kept = Counter(unit.part_number for unit in loaded.kept)
+    parts = {unit.id: unit.part for unit in loaded.sheet.units}
+    for row in loaded.scrap:
+        part = parts.get(row.item.partition("/unit:")[2], "")
+        if row.struck:
+            continue
+        stays = min(kept[part], row.quantity)
+        kept[part] -= stays
+        if row.quantity > stays:
+            yield replace(row, quantity=row.quantity - stays)
+
+
+def _streams(rows: Iterable[Scrap]) -> tuple[StreamLine, ...]:
     found: dict[str, dict[tuple[str, str], int]] = {}
     for row in rows:
-        if not row.struck:
-            stream = found.setdefault(row.waste_stream, {})
-            stream[row.name, row.reason] = stream.get((row.name, row.reason), 0) + row.quantity
+        stream = found.setdefault(row.waste_stream, {})
+        stream[row.name, row.reason] = stream.get((row.name, row.reason), 0) + row.quantity
     return tuple(
         StreamLine(
             stream,

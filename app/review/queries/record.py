@@ -101,8 +101,9 @@ class KitPart:
 
 @dataclass(frozen=True)
 class Scrap:
-    """Something scrapped, with its reason and waste stream."""
+    """Something scrapped, with its reason and waste stream; ``item`` is its key in the sheet."""
 
+    item: str
     name: str
     quantity: int
     reason: str
@@ -202,7 +203,14 @@ def planned_quantities(session: Session, job_id: int) -> dict[str, int]:
 def scrap(session: Session, job_id: int) -> tuple[Scrap, ...]:
     """Return what a job scrapped, in the order it was scrapped, struck entries too."""
     query = (
-        select(discard.c.name, discard.c.quantity, discard.c.reason, discard.c.waste_stream, discard.c.struck)
+        select(
+            discard.c.item,
+            discard.c.name,
+            discard.c.quantity,
+            discard.c.reason,
+            discard.c.waste_stream,
+            discard.c.struck,
+        )
         .where(discard.c.job_id == job_id)
         .order_by(discard.c.id)
     )

@@ -105,6 +105,7 @@ discard = table(
     column("id", Integer),
     column("job_id", Integer),
     column("event_id", String),
+    column("item", String),
     column("name", String),
     column("quantity", Integer),
     column("reason", String),
@@ -124,8 +125,12 @@ photo = table(
     column("person_id", Integer),
 )
 
-part = table("part", column("number", String), column("name", String), column("unit", String))
+part = table(
+    "part", column("id", Integer), column("number", String), column("name", String), column("unit", String),
+    column("waste_stream", String),
+)  # fmt: skip
+old_unit = table("old_unit", column("part_id", Integer), column("source_ref", String))
 lot = table("lot", column("id", Integer), column("code", String))
 device_model = table("device_model", column("id", Integer), column("name", String), column("kind", String))
 
-LIGHT_TABLES = (job, bench_event, kit_line, kit_lot, part_use, discard, photo, part, lot, device_model)
+LIGHT_TABLES = (job, bench_event, kit_line, kit_lot, part_use, discard, photo, part, lot, device_model, old_unit)

@@ -4,17 +4,18 @@ All figures but the booked ones are those of the jobs that ended in the time, so
 """
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import BigInteger, Integer, case, cast, func, select
+from sqlalchemy import BigInteger, Integer, case, cast, func, literal, select
 from sqlmodel import Session
 
 from app.review.queries.history import CLOSED
-from app.review.queries.tables import discard, job, kit_line, kit_lot
+from app.review.queries.tables import discard, job, kit_line, kit_lot, old_unit, part
 
 REPEAT_DAYS = 90
 
@@ -170,7 +171,7 @@ def forecasts(session: Session, start: datetime, end: datetime) -> tuple[tuple[i
 
 
 def discards(session: Session, start: datetime, end: datetime) -> tuple[DiscardRow, ...]:
-    """Return what the jobs that ended in the time scrapped, by reason and waste stream."""
+    """Return what the jobs that ended in the time scrapped, by reason and waste stream, without kept old units."""
     query = (
         select(discard.c.reason, discard.c.waste_stream, func.sum(discard.c.quantity))
         .join_from(job, discard, discard.c.job_id == job.c.id)
@@ -178,7 +179,27 @@ def discards(session: Session, start: datetime, end: datetime) -> tuple[DiscardR
         .group_by(discard.c.reason, discard.c.waste_stream)
         .order_by(discard.c.reason, discard.c.waste_stream)
     )
-    return tuple(DiscardRow(row[0], row[1], int(row[2])) for row in session.connection().execute(query))
+    kept = _kept(session, start, end)
+    found = []
+    for reason, stream, quantity in session.connection().execute(query):
+        stays = min(kept[stream], int(quantity)) if reason == "planned" else 0
+        kept[stream] -= stays
+        if quantity > stays:
+            found.append(DiscardRow(reason, stream, int(quantity) - stays))
+    return tuple(found)
+
+
+def _kept(session: Session, start: datetime, end: datetime) -> Counter[str]:
+    """Return how many old units those jobs left with the stores, for repair or owed, by waste stream."""
+    query = (
+        select(part.c.waste_stream, func.count())
+        .select_from(job)
+        .join(old_unit, old_unit.c.source_ref == literal("job:").concat(job.c.number))
+        .join(part, part.c.id == old_unit.c.part_id)
+        .where(*_ended_within(start, end))
+        .group_by(part.c.waste_stream)
+    )
+    return Counter({stream: int(count) for stream, count in session.connection().execute(query)})
 
 
 def repeats(session: Session, start: datetime, end: datetime, now: datetime) -> Repeats:

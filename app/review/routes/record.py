@@ -10,7 +10,7 @@ from app.platform.web import Db, SiteSettings, page
 from app.procedures import queries as procedures
 from app.review.pages.record import Loaded, record
 from app.review.queries import record as read
-from app.stores.queries import movements_of
+from app.stores.queries import movements_of, units_of_source
 
 router = APIRouter(include_in_schema=False)
 
@@ -27,6 +27,7 @@ def job_record(request: Request, number: str, db: Db, settings: SiteSettings, _c
             kit=read.kit_parts(session, job.id),
             planned=read.planned_quantities(session, job.id),
             scrap=read.scrap(session, job.id),
+            kept=units_of_source(session, f"job:{job.number}"),
             photos=read.photos(session, job.id),
             movements=movements_of(session, f"job:{job.number}"),
             names=names(session),
