@@ -32,7 +32,7 @@ from tests.live import serve
 LIGHTHOUSE = "lighthouse@12.2.3"
 CATEGORIES = ("performance", "accessibility", "best-practices")
 SLOWER = 4
-TAPS = 12
+TAPS = 7
 
 # Notes for each tap how long it took from the lift of the finger until the frame with the new step was rendered: a
 # message sent in a frame's callback arrives when the frame is done.

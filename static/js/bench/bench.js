@@ -48,7 +48,8 @@ async function show({ force = false, adopt = false, seen = null } = {}) {
   if (ready) cure = setTimeout(cured, Math.min(ready - Date.now() + 50, 2 ** 31 - 1));
   document.body.dataset.at = head.steps[at.i]?.key || "";
   document.body.dataset.waiting = waiting.length;
-  caution();
+  // Called out once it is seen.
+  requestAnimationFrame(() => setTimeout(caution));
   (globalThis.requestIdleCallback || setTimeout)(() => prepare(pictures.html[at.i + 1]));
   return at;
 }

@@ -27,7 +27,9 @@ export async function enter(given) {
       if (doubled(head, waiting, { ...made, free: given.free })) throw new Behind("This was tapped already. The page shows how it stands.");
       const device = { id: known?.id || uuid7(), seq: (known?.seq || 0) + 1 };
       Object.assign(made, { device: device.id, seq: device.seq, base: given.base ?? baseOf(head, waiting) });
-      const kept = { ...made, right, person, name, words: given.words || "", state: "waiting", photo: !!given.photo };
+      // What the page of this tablet calls the step by; it is not sent.
+      const title = made.step ? document.getElementById("step-title")?.textContent.trim() || "" : "";
+      const kept = { ...made, right, person, name, title, words: given.words || "", state: "waiting", photo: !!given.photo };
       const photo = given.photo && { id: made.id, blob: given.photo, name: given.photo.name || "photo.jpg" };
       [made.n] = await Promise.all([outbox.add(kept), meta.put(device, "device"), photo && t.objectStore("photos").put(photo)]);
       view = { head, waiting: [...waiting, kept] };

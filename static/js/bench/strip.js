@@ -71,10 +71,11 @@ export function watch() {
   for (const what of ["confirmed", "refused", "contact", "changed"]) {
     document.addEventListener("countback:" + what, () => summarise());
   }
-  // The next step is painted before the tablet is read again: one more waits, that is known.
+  // The next step is painted before the tablet is read again: one more waits, that is known. Its own strip says so; the
+  // one it replaces is not written once more for nothing.
   document.addEventListener("countback:kept", () => {
     summary = { ...summary, waiting: summary.waiting + 1, since: summary.since ?? Date.now() };
-    fill(document);
+    requestAnimationFrame(() => setTimeout(() => fill(document)));
     setTimeout(summarise, 200);
   });
   return summarise();

@@ -14,7 +14,7 @@ const fresh = (id) => document.getElementById(id).content.firstElementChild.clon
 function words(entry) {
   const side = entry.side === "up" ? ", refit" : entry.side === "down" ? ", teardown" : "";
   const more = entry.data.rejects?.length ? ", failed inspection" : "";
-  return (KINDS[entry.kind] || entry.kind) + (entry.step ? " " + entry.step : "") + side + more;
+  return (KINDS[entry.kind] || entry.kind) + (entry.step ? " " + (entry.title ? "“" + entry.title + "”" : entry.step) : "") + side + more;
 }
 
 function row(entry) {
