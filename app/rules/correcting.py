@@ -67,7 +67,7 @@ def check_same_serial(open_jobs: Sequence[str], said: str) -> None:
     jobs = f"Job {open_jobs[0]} is" if len(open_jobs) == 1 else f"Jobs {', '.join(open_jobs)} are"
     raise Refused(
         f"{jobs} open with this serial. Is it the same device? Then go on with that job. "
-        "If it is another one, say below why both have the serial.",
+        "If it is another one, choose why both have the serial.",
         "another_device",
     )
 

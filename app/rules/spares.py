@@ -46,7 +46,8 @@ def check_spares(factor: Decimal, now: Decimal, reason: str) -> None:
         raise Refused("Enter a share above zero. To plan no spares any more, withdraw the decision.", "percent")
     if factor > MOST:
         raise Refused(
-            f"More than {MOST:.0%} spare means that the step spoils most of what it takes. Mend the step first.",
+            f"More than {100 * MOST:.0f} % spare means that the step spoils most of what it takes. "
+            "Mend the step first.",
             "percent",
         )
     if factor == now:

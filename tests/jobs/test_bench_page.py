@@ -167,3 +167,19 @@ def test_a_tick_without_its_number_is_refused(visit: Visit, number: str) -> None
     page = bench(visit("technician"), number)
     assert page.form("/bench/tick").submit(submission_id="nonsense").status == 409
     assert page.form("/bench/tick").submit(submission_id=uuid7()).status == 200
+
+
+def test_the_turn_counts_the_pieces_of_its_list_that_lie_in_the_tray(visit: Visit, number: str) -> None:
+    page = bench(visit("technician"), number)
+    while "Start refit" not in page.words:
+        page = tick(page)
+    pieces = sum(int(count.get_text()) for count in page.soup.select("ul.release > li > b.count"))
+    assert f"{pieces} pieces in the tray" in page.words
+
+
+def test_a_job_without_its_kit_says_at_the_bench_that_work_has_not_begun(db: Database, visit: Visit) -> None:
+    with db.write() as session:
+        booked = BenchShop(session, set_up(session)).book()
+    page = visit("technician").open(f"/jobs/{booked}/bench")
+    assert "Not at the bench yet. Work starts once the kit is handed out" in page.words
+    assert "is done" not in page.words

@@ -31,7 +31,7 @@ def test_the_pick_list_goes_by_walk_order_with_the_oldest_expiry_first(front: Da
     assert seal is not None
     chosen = seal.find("option", selected=True)
     assert chosen is not None
-    assert chosen.get_text().startswith("EARLY: 1 at C-01, use by 30 Jun 2099")
+    assert chosen.get_text().startswith("EARLY, use by 30 Jun 2099: 1 at C-01")
 
 
 def test_handing_out_posts_movements_at_lot_cost_and_kits_the_job(front: Database, visit: Visit) -> None:
@@ -156,6 +156,8 @@ def test_the_pick_list_prints_with_lots_and_a_code(front: Database, visit: Visit
 def test_a_technician_hands_nothing_out(front: Database, visit: Visit) -> None:
     technician = visit("technician")
     number = planned_job(technician, front, "display")
-    assert "Hand out kit" not in technician.open(f"/jobs/{number}/kit").words
+    kit = technician.open(f"/jobs/{number}/kit").words
+    assert "Hand out kit" not in kit
+    assert "Stores takes these from the shelf and hands them out." in kit
     values = technician.open("/jobs/new").form("/jobs/new").values
     assert technician.post(f"/jobs/{number}/kit", values).status == 403

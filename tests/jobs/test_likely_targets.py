@@ -49,7 +49,7 @@ def test_units_are_ranked_by_the_table_with_counts_and_ranges_in_words(front: Da
     assert rows[0].startswith("Cell pack")
     assert "Likely" in rows[0]
     assert "Named by the fault table; no finished job with this fault yet." in rows[0]
-    assert "in about 8 of 10 such jobs (4 to 10 of 10)" in rows[0]
+    assert "In about 8 of 10 such jobs (4 to 10 of 10)" in rows[0]
     assert "Not in the fault table" in rows[1]
     assert page.form("/plan").values["targets"] == ["cell"]
 

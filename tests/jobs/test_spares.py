@@ -258,11 +258,14 @@ def test_a_supervisor_plans_spares_on_the_page_and_the_kit_says_for_which_step(d
     done = refused.form(PATH).submit(percent="10", reason="The seal folds when laid")
     assert done.status == 200
     assert "10 %" in done.words
+    again = done.form(PATH).submit(percent="2.05", reason="Fewer fold with the jig")
+    assert "2.05 %" in again.words
+    assert again.form(PATH).submit(percent="10", reason="The jig went back").status == 200
     with db.write() as session:
         shop.session = session
         shop.now = now()
         number = planned(shop, "FR-9")
-        assert len(session.exec(select(SpareDecision)).all()) == 1
+        assert len(session.exec(select(SpareDecision)).all()) == 3
     kit = visit("stores").open(f"/jobs/{number}/kit")
     assert "1 spare for step 2, Lift the back" in kit.words
     assert "1 spare for step 2" in visit("stores").open(f"/jobs/{number}/kit/list").words

@@ -243,3 +243,23 @@ def test_a_caution_and_the_refit_are_drafted_and_their_questions_settled_on_the_
     assert settled.path == f"{done.path}/steps/{first['id']}"
     assert "Does the maker's documentation give it?" not in settled.words
     assert "How is it avoided?" in settled.words
+
+
+def test_a_refit_told_of_no_step_is_shown_as_read_and_asked_in_the_draft(db: Database, visit: Visit) -> None:
+    told = (
+        "Undo the two T5 screws. Lift off the cover. Undo the three T6 screws. Lift out the board. "
+        "On refitting, tighten the screws."
+    )
+    read = _send(visit("supervisor"), words=told, title="Radio")
+    assert read.status == 200
+    assert "Asked in the draft, of no step yet: 1" in read.words
+    assert "was told for the refit. Which step does it belong to?" in read.words
+    made = _made(db, read.form(read.path).submit(kind="radio"))
+    assert ["steps"] in [list(q["path"]) for q in made.asked]
+
+
+def test_the_other_way_round_tells_nothing_that_would_have_to_be_asked(visit: Visit) -> None:
+    told = "Undo the two T5 screws. Lift out the board. To put it back, do it the other way round."
+    read = _send(visit("supervisor"), words=told, title="Radio")
+    assert read.status == 200
+    assert "Which step does it belong to?" not in read.words

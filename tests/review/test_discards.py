@@ -111,7 +111,10 @@ def test_it_is_narrowed_by_model_and_time_and_few_pieces_change_nothing(db: Data
     old = boss.open(f"/review/discards?first={first}&last={first + timedelta(days=20)}")
     assert cells(old, "Lift the back", "D-310")[1] == "1"
     assert "No new part was fitted" in boss.open("/review/discards?first=2001-01-01&last=2001-02-01").words
-    assert boss.client.get("/review/discards?first=2026-02-01&last=2026-01-01").status_code == 422
+    swapped = boss.open("/review/discards?first=2026-02-01&last=2026-01-01")
+    assert swapped.status == 422
+    assert "The first day is after the last one. Swap them." in swapped.words
+    assert "No new part was fitted" not in swapped.words, "nothing was looked up"
     assert visit("technician").client.get("/review/discards").status_code == 403
 
 

@@ -58,7 +58,13 @@ def test_what_is_wrong_is_said_beside_its_field(shop: Database, visit: Visit) ->
     bare = clerk.open(PAGE).form("/alternates").submit(alternate="SCRW-1", reason="")
     assert bare.status == 422
     unknown = clerk.open(PAGE).form("/alternates").submit(alternate="NONE-1", reason="Any")
-    assert unknown.status == 404
+    assert (unknown.status, "There is no part NONE-1. Check the number" in unknown.words) == (409, True)
+    assert unknown.form("/alternates").submit(alternate="SCRW-1").status == 200
+    gone = clerk.open(PAGE).form("/withdraw").submit(why=" ")
+    assert gone.status == 422
+    box = gone.soup.find("input", attrs={"name": "why", "aria-invalid": "true"})
+    assert box is not None
+    assert gone.soup.find(id=box["aria-describedby"]) is not None
 
 
 def test_a_withdrawn_pair_is_offered_no_more_and_its_history_stays(shop: Database, visit: Visit) -> None:

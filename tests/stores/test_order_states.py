@@ -116,6 +116,19 @@ def test_a_label_of_another_part_is_refused_and_nothing_is_counted(shop: Databas
     assert level(shop, "DISP-1").on_hand == 0
 
 
+def test_a_typed_part_number_counts_a_pack_of_its_line(shop: Database, visit: Visit) -> None:
+    order = place(clerk := visit("stores"), 1)
+    form = clerk.open(f"{order.path}/receive").form("/receive")
+    form.action = form.action.replace("/receive", "/scan")
+    counted = form.submit(scan="seal-1")
+    values = counted.form("/receive").values
+    assert (values["quantity-SEAL-1"], values["lot_code-SEAL-1"]) == (["10"], [""]), counted.words
+    again = counted.form("/receive")
+    again.action = again.action.replace("/receive", "/scan")
+    wrong = again.submit(scan="NONE-1")
+    assert (wrong.status, wrong.form("/receive").values["quantity-SEAL-1"]) == (409, ["10"])
+
+
 def test_a_price_that_differs_is_flagged_and_a_lot_set_aside_is_not_handed_out(shop: Database, visit: Visit) -> None:
     clerk = visit("stores")
     order = place(clerk)
@@ -146,6 +159,12 @@ def test_any_lot_is_set_aside_with_a_reason(shop: Database, visit: Visit) -> Non
     assert "Flicker seen on two of them" in kept.words
     assert level(shop, "DISP-1").available == 0
     assert "DISP-1" in clerk.open("/stores").words
+    card = clerk.open("/parts/DISP-1").words
+    assert "4, none usable" in card
+    assert "Set aside Flicker seen on two of them" in card
+    bare = clerk.open("/stores/aside").form("/release").submit(reason=" ")
+    box = bare.soup.find("input", attrs={"name": "reason", "aria-invalid": "true"})
+    assert (bare.status, box is not None) == (422, True)
 
 
 def test_goods_go_back_to_the_supplier_and_others_are_awaited(shop: Database, visit: Visit) -> None:
@@ -260,6 +279,9 @@ def test_the_stock_is_valued_on_any_past_day_by_both_formulas(shop: Database, vi
     assert "3,800.00" in clerk.open("/stores/value?formula=average").words
     day: date = (first + timedelta(days=1)).astimezone(settings.zone).date()
     assert "4,800.00" in clerk.open(f"/stores/value?on={day}").words
+    refused = clerk.open("/stores/value?on=2999-01-01")
+    assert refused.status == 422
+    assert "That day has not come yet." in refused.words
     assert clerk.open("/stores/value?on=yesterday").status == 422
 
 

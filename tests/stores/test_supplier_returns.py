@@ -74,6 +74,20 @@ def test_goods_that_came_without_an_order_go_back_by_their_lot(shop: Database, v
     assert faults(shop) == []
 
 
+def test_a_credit_note_in_whole_cents_is_not_less_than_a_cost_with_four_decimals(shop: Database, visit: Visit) -> None:
+    with shop.write() as session:
+        receive(session, "SCRW-1", 100, "S-1", cost="0.1234")
+    clerk = visit("stores")
+    page = clerk.open("/stores/returns?part=scrw-1").form("/stores/returns", 1)
+    shown = page.submit(quantity=10, why="faulty", reason="Bent")
+    box = shown.soup.find("input", attrs={"name": "credited"})
+    assert box is not None
+    assert box["value"] == "1.23"
+    less = shown.form("/close").submit(credited="1.22")
+    assert "Less came than was expected" in less.words
+    assert "Credited" in less.form("/close").submit(credited="1.23", note="").words
+
+
 def test_a_replacement_closes_the_return_without_a_credit(shop: Database, visit: Visit) -> None:
     order = ordered(shop)
     clerk = visit("stores")
@@ -102,9 +116,9 @@ def test_no_more_goes_back_than_lies_there_or_came(shop: Database) -> None:
         with pytest.raises(Refused, match="Choose the order that the replacement comes on"):
             back(1, number="", replaced=True)
         assert back(3) == "RS00001"
-        actions.close_return(session, "RS00001", Decimal("259.20"), "", at=stamp()["at"], who=None)
+        actions.close_return(session, "RS00001", Decimal("259.20"), "", currency="EUR", at=stamp()["at"], who=None)
         with pytest.raises(Refused, match="closed already"):
-            actions.close_return(session, "RS00001", Decimal(1), "", at=stamp()["at"], who=None)
+            actions.close_return(session, "RS00001", Decimal(1), "", currency="EUR", at=stamp()["at"], who=None)
     assert faults(shop) == []
 
 

@@ -56,9 +56,24 @@ def test_beyond_repair_it_is_scrapped_by_its_waste_stream(shop: Database, visit:
         number = come_out(session, UnitKind.ROTABLE)
     page = visit("stores").open(f"/stores/units/{number}").form("/give-up").submit(words="Board cracked")
     assert "Scrapped" in page.words
-    assert "Board cracked Waste stream: residual." in page.words
+    assert "Board cracked. Waste stream: residual." in page.words
     assert level(shop, "DISP-1").on_hand == 0
     assert faults(shop) == []
+
+
+def test_what_is_wrong_stands_in_the_form_that_was_sent_and_the_place_stays(shop: Database, visit: Visit) -> None:
+    with shop.write() as session:
+        number = come_out(session, UnitKind.ROTABLE)
+    page = visit("stores").open(f"/stores/units/{number}").form("/give-up").submit(words=" ")
+    assert page.status == 409
+    wrong = page.soup.select('[aria-invalid="true"]')
+    assert [box["id"] for box in wrong] == ["f-words-give-up"]
+    place = page.soup.find("select", attrs={"name": "location"})
+    assert place is not None
+    chosen = place.find("option", attrs={"selected": True})
+    assert chosen is not None
+    with shop.read() as session:
+        assert chosen["value"] == queries.old_unit(session, number).location
 
 
 def test_a_core_is_owed_until_a_day_sent_back_and_accepted_or_charged(shop: Database, visit: Visit) -> None:

@@ -9,8 +9,6 @@ from markupsafe import Markup
 from sqlmodel import Session
 
 from app.jobs.models import Hold, Stage
-
-# One and several, as the technician says them.
 from app.jobs.pages.bench_step import Line, Loaded, StepView, down_line, hold_words, step_view
 from app.jobs.pages.bench_tick import TickView, tick_view
 from app.jobs.pages.rail import Rail, rail_of
@@ -85,6 +83,11 @@ class BenchPage:
     note: str = ""
     questions: int = 0
     filmed: bool = False
+    early: str = ""
+
+
+_BEFORE_THE_BENCH = frozenset({Stage.BOOKED, Stage.SAFE, Stage.PLANNED, Stage.QUOTED, Stage.APPROVED})
+EARLY = "Not at the bench yet. Work starts once the kit is handed out; the job's page says what comes first."
 
 
 @dataclass(frozen=True)
@@ -192,6 +195,7 @@ def page_of(loaded: Loaded, around: Around, *, step: str = "", refusal: str = ""
         note=note,
         questions=len(job.state.questions),
         filmed=bool(around.clips),
+        early=EARLY if job.stage in _BEFORE_THE_BENCH else "",
     )
 
 

@@ -16,6 +16,9 @@ from app.rules.counting import BenchState, Item, ItemCount
 from app.rules.hazards import sort_hazards
 from app.rules.sheet import Hazard, Inspection, Refit, ReuseClass, Sheet, Step
 
+LOOSE = frozenset({"screw", "cover", "shield", "unit", "seal"})
+"""Kinds that leave the device; the others are released and stay on it."""
+
 
 @dataclass(frozen=True)
 class Line:
@@ -192,7 +195,7 @@ def _line(loaded: Loaded, step: Step, item: Item, side: str) -> Line:
     shown = count.refitted + count.new + back + new
     part = (loaded.state.new_part.get(item.key) or item.part or "") if new and not done else ""
     kept = back or done or count.refitted
-    goes = "tray" if pocket and kept and not new else "new" if new or count.new else "stays"
+    goes = "tray" if pocket and kept and not new else "new" if new or count.new else _beside(item, count)
     return Line(
         key=item.key,
         count=shown,
@@ -219,6 +222,11 @@ def _goes_in(loaded: Loaded, part: str) -> tuple[str, tuple[str, ...]]:
     return goes or part, tuple(lot.code for lot in free if lot.part == goes)
 
 
+def _beside(item: Item, count: ItemCount) -> str:
+    """Where a piece without a tray pocket is: on the device, or set aside while it is off it."""
+    return "aside" if item.kind in LOOSE and not count.refitted else "stays"
+
+
 def down_line(loaded: Loaded, step: Step, item: Item, count: ItemCount, pocket: int | None) -> Line:
     """Build the line of what a step releases, counted or still to count."""
     done = step.id in loaded.state.down
@@ -236,7 +244,7 @@ def down_line(loaded: Loaded, step: Step, item: Item, count: ItemCount, pocket: 
         count=count.out if done else count.baseline - count.absent,
         name=item.name,
         detail=" · ".join(detail),
-        goes="scrap" if item.reuse is ReuseClass.SINGLE_USE else "tray" if pocket else "stays",
+        goes="scrap" if item.reuse is ReuseClass.SINGLE_USE else "tray" if pocket else _beside(item, count),
         pocket=pocket,
         out=count.out,
         back=count.refitted,

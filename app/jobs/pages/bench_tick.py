@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from app.jobs.pages.bench_step import Loaded, hold_words
+from app.jobs.pages.bench_step import LOOSE, Loaded, hold_words
 from app.rules import bench
 from app.rules.bench import Missing, Outcome, PartsMissing
 from app.rules.verdict import Refused
@@ -24,9 +24,6 @@ _KIND_WORDS = {
 }
 
 
-_LOOSE = frozenset({"screw", "cover", "shield", "unit", "seal"})
-
-
 @dataclass(frozen=True)
 class TickView:
     """The large tick: what it says, what it sends; ``blocked`` says in words why it cannot be pressed."""
@@ -44,8 +41,9 @@ def tick_view(loaded: Loaded, mode: str, side: str, step_id: str) -> tuple[TickV
     """Build the tick of the step in focus, with the new parts it waits for."""
     action = f"/jobs/{loaded.job.number}/bench/tick"
     if mode == "turn":
-        out = sum(max(c.waiting, 0) for c in loaded.state.items.values())
-        return TickView(action, "turn", "", "Start refit", f"{out} pieces wait outside"), ()
+        out = sum(max(loaded.state.items[key].waiting, 0) for key in loaded.items if loaded.pockets.get(key))
+        pieces = "1 piece" if out == 1 else f"{out} pieces"
+        return TickView(action, "turn", "", "Start refit", f"{pieces} in the tray" if out else ""), ()
     if mode == "held":
         return TickView(action, side, step_id, "Stop: on hold", "", hold_words(loaded.job)), ()
     if mode != "step" or not step_id:
@@ -107,8 +105,8 @@ def _moved_words(moved: Mapping[str, int], side: str) -> str:
     """Return '6 screws out' or '1 connector released, 1 unit out': what stays on the device is not 'out'."""
     if side == "up":
         return ", ".join(f"{n} {_kind(kind, n)}" for kind, n in list(moved.items())[:2]) + (" back" if moved else "")
-    loose = [(kind, n) for kind, n in moved.items() if kind in _LOOSE]
-    bound = [(kind, n) for kind, n in moved.items() if kind not in _LOOSE]
+    loose = [(kind, n) for kind, n in moved.items() if kind in LOOSE]
+    bound = [(kind, n) for kind, n in moved.items() if kind not in LOOSE]
     words = []
     if loose:
         words.append(", ".join(f"{n} {_kind(kind, n)}" for kind, n in loose[:2]) + " out")

@@ -34,7 +34,7 @@ Card = tuple[str, str, str]
 COVERAGES: tuple[Card, ...] = (
     (Coverage.OWNER.value, "The owner", "A quote is made, and the owner agrees first."),
     (Coverage.WARRANTY.value, "Warranty", "No quote."),
-    (Coverage.INTERNAL.value, "The workshop's own", "No quote."),
+    (Coverage.INTERNAL.value, "Internal", "The workshop's own device. No quote."),
 )
 DATA_WISHES: tuple[Card, ...] = (
     (DataWish.KEEP.value, "Keep it", "Nothing is erased without asking again."),

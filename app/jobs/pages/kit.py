@@ -249,4 +249,4 @@ def _line(n: int, row: KitRow, lots: Sequence[LotRow], place: str, quantity: str
 
 def _lot_words(lot: LotRow) -> str:
     expiry = f", use by {lot.expires_on:%-d %b %Y}" if lot.expires_on else ""
-    return f"{lot.code}: {lot.on_hand} at {lot.location}{expiry}"
+    return f"{lot.code}{expiry}: {lot.on_hand} at {lot.location}"

@@ -206,11 +206,11 @@ def ranked_targets(
 
 
 def share_words(found: LikelyTarget) -> str:
-    """Return a share with its interval in words, such as 'in about 7 of 10 jobs, 3 to 9'."""
+    """Return a share with its interval in words, such as 'In about 7 of 10 such jobs (3 to 9 of 10)'."""
     low, middle, high = (round(10 * share) for share in (found.low, found.share, found.high))
     if middle == 0:
-        return f"hardly ever (up to {high} of 10 such jobs)" if high else "hardly ever"
-    return f"in about {middle} of 10 such jobs ({low} to {high} of 10)"
+        return f"Hardly ever (up to {high} of 10 such jobs)" if high else "Hardly ever"
+    return f"In about {middle} of 10 such jobs ({low} to {high} of 10)"
 
 
 def plan_page(

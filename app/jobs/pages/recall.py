@@ -14,6 +14,7 @@ from app.procedures import queries as procedures
 from app.rules.scan_codes import ScanKind, parse
 from app.rules.stores.gs1 import read_label
 from app.stores import queries as stores
+from app.stores.pages.common import Source, source_of
 from app.stores.queries import FoundLot, LotAccount
 
 
@@ -36,6 +37,11 @@ class RecallPage:
     stores: bool
     today: date
     qr: str = ""
+
+    @property
+    def came_from(self) -> tuple[Source, ...]:
+        """Where the lot came from, in words with their pages."""
+        return tuple(source_of(ref) for ref in self.account.received_from) if self.account else ()
 
     @property
     def fitted(self) -> int:

@@ -85,7 +85,10 @@ class BeginPage:
 
 @dataclass(frozen=True)
 class ReadPage:
-    """What was read, and the form that makes the draft. ``mark`` tells one reading of the words from another."""
+    """What was read, and the form that makes the draft. ``mark`` tells one reading of the words from another.
+
+    ``left`` are questions about words that belong to no step yet; the draft keeps them.
+    """
 
     form: Form[Any]
     name: str
@@ -101,6 +104,7 @@ class ReadPage:
     fixings: int
     fields: int
     later: int
+    left: tuple[str, ...] = ()
     counts: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -115,6 +119,7 @@ def read_page(
     """Build the page that shows what was read."""
     draft = narrated.draft
     fields, later = _asked(drafted)
+    left = tuple(q.question for q in drafted.questions if q.path == ("steps",))
     steps = tuple(
         _step(number, step, drafted.document["steps"][number], fields, later.get(number, ()), recording is not None)
         for number, step in enumerate(draft.steps)
@@ -133,7 +138,8 @@ def read_page(
         mark=mark_of(drafted),
         fixings=sum(len(step.fixings) for step in draft.steps),
         fields=sum(len(asked) for asked in fields.values()),
-        later=sum(len(asked) for asked in later.values()),
+        later=sum(len(asked) for asked in later.values()) + len(left),
+        left=left,
     )
 
 
@@ -151,7 +157,7 @@ def _asked(drafted: SheetDraft) -> tuple[dict[tuple[int, int], list[AskField]], 
                 place = (frees.get(str(drafted.document["units"][path[1]]["id"]), 0), -1)
             fields.setdefault(place, []).append(_field(question, kind, drafted.document))
             made += 1
-        elif path[:1] == ("steps",) and path[-1] not in ("time_s", "after"):
+        elif path[:1] == ("steps",) and len(path) > 1 and path[-1] not in ("time_s", "after"):
             later.setdefault(int(path[1]), []).append(question.question)
     return fields, later
 

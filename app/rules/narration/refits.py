@@ -30,7 +30,8 @@ _PRESS: Final = words("press hold clamp push squeeze")
 _NEW: Final = words("new fresh another")
 _FILLED: Final = words("paste grease adhesive glue tape foam pad primer sealant compound gel")
 _LED: Final = words(
-    "it this that everything all the thing whole device again back together in reverse order of you please"
+    "it this that everything all the thing whole device again back together in reverse order of you please "
+    "do other way round around steps"
 )
 _STOPS: Final = words("then next finally now afterwards")
 _MOST_SECONDS: Final = 48 * 60 * 60

@@ -69,19 +69,24 @@ def scrap_factor(use: StepUse) -> ScrapFactor:
     factor, low, high = (w / (1 - w) if w < 1 else float("inf") for w in (rate.share, rate.low, rate.high))
     jobs = "1 job" if use.jobs == 1 else f"{use.jobs} jobs"
     because = [
-        f"{use.sheet} on the sheets of {jobs}, {use.used} used: {rate.hits} of {rate.trials} spoilt, {rate.share:.1%} "
-        f"(between {rate.low:.1%} and {rate.high:.1%} with 95 % certainty)."
+        f"{use.sheet} on the sheets of {jobs}, {use.used} used: {rate.hits} of {rate.trials} spoilt, "
+        f"{100 * rate.share:.1f} % (between {100 * rate.low:.1f} % and {100 * rate.high:.1f} % with 95 % certainty)."
     ]
     if used < ENOUGH_USED:
-        because.append(f"That is too few to tell; the factor of {use.factor:.0%} stays until {ENOUGH_USED} were used.")
+        because.append(
+            f"That is too few to tell; the factor of {100 * use.factor:.0f} % stays until {ENOUGH_USED} were used."
+        )
         suggested = use.factor
     elif low <= use.factor <= high:
-        because.append(f"The factor planned now, {use.factor:.0%}, agrees with that.")
+        because.append(f"The factor planned now, {100 * use.factor:.0f} %, agrees with that.")
         suggested = use.factor
     else:
         suggested = round(factor, 2)
         more = "more" if factor > use.factor else "fewer"
-        because.append(f"Plan {factor:.0%} spare instead of {use.factor:.0%}: this step spoils {more} than planned.")
+        because.append(
+            f"Plan {100 * factor:.0f} % spare instead of {100 * use.factor:.0f} %: "
+            f"this step spoils {more} than planned."
+        )
     return ScrapFactor(
         rate.hits, rate.share, rate.low, rate.high, factor, low, high, suggested, suggested != use.factor,
         tuple(because),
@@ -106,6 +111,6 @@ def steps_to_look_at(spoiled: Mapping[str, tuple[int, int]]) -> Mapping[str, str
         if rate.low > others:
             found[step] = (
                 f"{mine} of the {every} pieces that this procedure spoils are spoilt here, "
-                f"{rate.share:.1%} of what the step uses; all other steps together spoil {others:.1%}."
+                f"{100 * rate.share:.1f} % of what the step uses; all other steps together spoil {100 * others:.1f} %."
             )
     return found

@@ -8,7 +8,7 @@ from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from app.platform.errors import NotFound, Refused
-from app.rules.money import check_unit_cost
+from app.rules.money import check_unit_cost, round_money
 from app.rules.stores.supplier_returns import ReturnReason, ReturnState, check_close, expected_credit
 from app.stores.actions.ledger import Entry, Locked, Move, balance, change_levels, find_lot, id_of, lock_part_ids, post
 from app.stores.actions.ordering import note_event, order_lines
@@ -132,10 +132,18 @@ def _keep_order(
 
 
 def close_return(
-    session: Session, number: str, credited: Decimal | None, note: str, *, at: datetime, who: int | None
+    session: Session,
+    number: str,
+    credited: Decimal | None,
+    note: str,
+    *,
+    currency: str,
+    at: datetime,
+    who: int | None,
 ) -> ReturnState:
     """Close a return with the credit that came, zero when the supplier refused; None when the replacement came.
 
+    Lots cost up to four decimals, a credit note is in whole minor units of ``currency``: the two are compared rounded.
     Raises NotFound, or Refused when it is closed already and for less than expected without a word.
     """
     row = session.exec(select(SupplierReturn).where(col(SupplierReturn.number) == number).with_for_update()).first()
@@ -147,7 +155,7 @@ def close_return(
             check_unit_cost(credited)
         except ValueError as error:
             raise Refused("A credit has at most 4 decimals and is not below zero.", "credited") from error
-    row.state = check_close(number, row.state, credited, row.expected, note)
+    row.state = check_close(number, row.state, credited, round_money(row.expected, currency), note)
     row.credited, row.note, row.closed_at, row.closed_by = credited, note[:300], at, who
     session.add(row)
     session.flush()

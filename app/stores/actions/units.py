@@ -199,7 +199,7 @@ def give_unit_up(session: Session, number: str, reason: str, *, entry_id: str, a
     reason = " ".join(reason.split())
     if not reason:
         raise Refused("Say why it is beyond repair.", "words")
-    words = f"{reason} Waste stream: {part.waste_stream.value}."
+    words = f"{reason.rstrip('.')}. Waste stream: {part.waste_stream.value}."
     _do(session, unit, Deed.GIVE_UP, words, Entry(entry_id, at, who, unit.source_ref))
     return part.waste_stream.value
 

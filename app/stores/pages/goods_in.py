@@ -61,9 +61,13 @@ def scan_into(session: Session, order: OrderRow, raw: RawForm, today: date) -> F
 
 
 def _read(session: Session, order: OrderRow, text: str, today: date) -> tuple[str, str, date | None]:
-    """Return part number, lot and expiry of a label: one of ours, or a GS1 one."""
+    """Return part number, lot and expiry of a label: one of ours, a GS1 one, or the number of a part that is due."""
     waiting = {line.part_number for line in order.lines if line.outstanding}
-    if text.upper().startswith(OURS):
+    typed = [n for n in waiting if n.upper() == text.strip().upper()]
+    if typed:
+        # A part number typed, or one on a label of a supplier who prints ours: it says nothing of the lot.
+        number, lot, expires = typed[0], "", None
+    elif text.upper().startswith(OURS):
         code = parse(text, "scan")
         if code.kind is not ScanKind.LOT:
             raise Refused("That label is not on a lot. Scan the label on the goods.", "scan")

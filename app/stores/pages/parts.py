@@ -45,10 +45,11 @@ class PartsPage:
 
 @dataclass(frozen=True)
 class LotLine:
-    """A lot at a place; ``state`` is 'keeps', 'good', 'soon' or 'expired'."""
+    """A lot at a place; ``state`` is 'keeps', 'good', 'soon' or 'expired', ``aside`` why it is set aside."""
 
     lot: LotRow
     state: str
+    aside: str = ""
 
 
 @dataclass(frozen=True)
@@ -191,6 +192,13 @@ def load_part(session: Session, number: str) -> PartRow:
     return part
 
 
+def typed_number(session: Session, typed: str) -> str:
+    """Return the part number that somebody typed: as typed, or in capitals where only that is one of ours."""
+    number = " ".join(typed.split())
+    known = queries.part(session, number) or queries.part(session, number.upper())
+    return known.number if known else number
+
+
 def part_page(session: Session, number: str, today: date, after: int | None) -> PartPage:
     """Gather one part's page; ``after`` pages through its movements."""
     part = load_part(session, number)
@@ -201,13 +209,17 @@ def part_page(session: Session, number: str, today: date, after: int | None) -> 
     found = compute(facts, {number: value_class}, queries.policy(session), today)[0].suggestion
     levels = replace(part, reorder_point=found.reorder_point, order_up_to=found.order_up_to)
     moves = queries.movement_page(session, part_number=number, after=after, limit=21)
+    aside = queries.quarantined(session)
     least = -(-max(part.minimum_order, 1) // part.pack) * part.pack
     quantity = found.quantity or least
     link = urlencode({"supplier": part.supplier_id, "line": number, f"quantity-{number}": quantity})
     return PartPage(
         part=part,
         shelf=shelf,
-        lots=tuple(LotLine(lot, expiry_state(lot.expires_on, today)) for lot in queries.lots_of(session, [number])),
+        lots=tuple(
+            LotLine(lot, expiry_state(lot.expires_on, today), aside.get(lot.lot_id, ""))
+            for lot in queries.lots_of(session, [number])
+        ),
         promises=tuple(
             PromiseLine(source_of(p.source_ref), p.quantity, p.since) for p in queries.promises_of(session, number)
         ),

@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from app.platform.forms import Form, blank
 from app.stores import queries
+from app.stores.pages.parts import typed_number
 from app.stores.queries import AsideRow
 
 
@@ -24,6 +25,7 @@ class AsidePage:
 
 def aside_page(session: Session, part: str, form: Form[Any] | None = None) -> AsidePage:
     """Gather the page."""
+    part = typed_number(session, part)
     rows = queries.lots_aside(session)
     held = queries.quarantined(session)
     lots = {

@@ -11,11 +11,12 @@ from sqlmodel import Session
 from app.platform.errors import NotFound
 from app.platform.forms import Form, blank
 from app.platform.labels import draw_qr
+from app.rules.money import round_money
 from app.rules.stores.supplier_returns import ReturnReason
 from app.rules.stores.units import UnitKind, UnitState, days_left
 from app.stores import queries
 from app.stores.pages.common import Source, source_of
-from app.stores.pages.parts import load_part, location_choices
+from app.stores.pages.parts import load_part, location_choices, typed_number
 from app.stores.queries import AlternateRow, AlternateSaid, Offer, PartRow, ReturnRow, Terms, UnitRow, UnitSaid
 
 DUE_DAYS = 7
@@ -49,14 +50,22 @@ class UnitsPage:
 
 @dataclass(frozen=True)
 class UnitPage:
-    """One old unit with all that happened to it. ``qr`` is the code of its sheet."""
+    """One old unit with all that happened to it. ``qr`` is the code of its sheet.
+
+    ``form`` is what was sent last, ``deed`` says by which of the forms; empty before anything was sent.
+    """
 
     line: UnitLine
     history: tuple[UnitSaid, ...]
     places: Sequence[tuple[str, str]]
     form: Form[Any]
+    deed: str
     today: date
     qr: Markup
+
+    def form_of(self, deed: str) -> Form[Any]:
+        """Return the form to show for a deed: what was sent for it, or a fresh one at the unit's place."""
+        return self.form if deed == self.deed else blank(location=self.line.unit.location)
 
 
 @dataclass(frozen=True)
@@ -82,7 +91,10 @@ class ReturnPage:
 
 @dataclass(frozen=True)
 class RoundPage:
-    """What may go in where a part is wanted, and what becomes of the old one."""
+    """What may go in where a part is wanted, and what becomes of the old one.
+
+    ``form`` proposes a pair, ``decision`` approves or withdraws one.
+    """
 
     part: PartRow
     pairs: tuple[AlternateRow, ...]
@@ -91,6 +103,7 @@ class RoundPage:
     terms: Terms
     kinds: Sequence[tuple[str, str]]
     form: Form[Any]
+    decision: Form[Any]
     round: Form[Any]
     unit: Form[Any]
     supervisor: bool
@@ -127,16 +140,17 @@ def units_due(session: Session, today: date) -> tuple[int, int]:
     return len(due), len(lines)
 
 
-def unit_page(session: Session, number: str, today: date, form: Form[Any] | None = None) -> UnitPage:
+def unit_page(session: Session, number: str, today: date, form: Form[Any] | None = None, deed: str = "") -> UnitPage:
     """Gather one unit's page; raises NotFound."""
     unit = queries.old_unit(session, number)
     places = [(code, words) for code, words in location_choices(session)]
-    shown = form or blank(location=unit.location)
-    return UnitPage(_line(unit, today), queries.unit_history(session, number), places, shown, today, draw_qr(number))
+    history = queries.unit_history(session, number)
+    return UnitPage(_line(unit, today), history, places, form or blank(), deed, today, draw_qr(number))
 
 
 def returns_page(session: Session, part: str, form: Form[Any] | None = None) -> ReturnsPage:
     """Gather the page of returns."""
+    part = typed_number(session, part)
     lots = [
         (f"{row.lot_id}:{row.location_id}", f"{row.code} · {row.on_hand} at {row.location}")
         for row in queries.lots_of(session, [part])
@@ -144,13 +158,19 @@ def returns_page(session: Session, part: str, form: Form[Any] | None = None) -> 
     return ReturnsPage(queries.supplier_returns(session), part, lots, REASONS, form or blank())
 
 
-def return_page(session: Session, number: str, today: date, form: Form[Any] | None = None) -> ReturnPage:
-    """Gather one return's page; raises NotFound."""
+def return_row(session: Session, number: str) -> ReturnRow:
+    """Return one return; raises NotFound."""
     rows = queries.supplier_returns(session, number=number)
     if not rows:
         raise NotFound(f"return {number}")
-    expected = "" if rows[0].replaced else f"{rows[0].expected.normalize():f}"
-    return ReturnPage(rows[0], form or blank(credited=expected), today, draw_qr(number))
+    return rows[0]
+
+
+def return_page(session: Session, number: str, today: date, currency: str, form: Form[Any] | None = None) -> ReturnPage:
+    """Gather one return's page; raises NotFound. The credit is offered as a credit note has it: whole minor units."""
+    row = return_row(session, number)
+    expected = "" if row.replaced else f"{round_money(row.expected, currency):f}"
+    return ReturnPage(row, form or blank(credited=expected), today, draw_qr(number))
 
 
 def round_page(
@@ -161,6 +181,7 @@ def round_page(
     form: Form[Any] | None = None,
     round_form: Form[Any] | None = None,
     unit: Form[Any] | None = None,
+    decision: Form[Any] | None = None,
 ) -> RoundPage:
     """Gather the page of a part's alternates and old units; raises NotFound."""
     part = load_part(session, number)
@@ -173,6 +194,7 @@ def round_page(
         terms=terms,
         kinds=KINDS,
         form=form or blank(),
+        decision=decision or blank(),
         round=round_form
         or blank(kind=terms.kind.value, core_charge=f"{terms.core_charge.normalize():f}", core_days=terms.core_days),
         unit=unit or blank(),

@@ -22,7 +22,7 @@ from app.stores import actions, queries
 from app.stores.actions import GoodsBack
 from app.stores.forms import Code, Price, Reason, Text
 from app.stores.pages.common import workshop_day
-from app.stores.pages.units import return_page
+from app.stores.pages.units import return_row
 from app.stores.routes.api import Id, Quantity
 
 router = APIRouter(prefix="/api/v1", tags=["stores"])
@@ -266,11 +266,12 @@ def send_back(db: Db, settings: SiteSettings, caller: ApiStores, body: ReturnIn)
 
 
 @router.post("/returns/{number}/close", response_model=ReturnOut)
-def close(db: Db, caller: ApiStores, number: str, body: CloseIn) -> Any:
+def close(db: Db, settings: SiteSettings, caller: ApiStores, number: str, body: CloseIn) -> Any:
     """Close a return with the supplier's answer."""
 
     def act(session: Session, stamp: dict[str, Any]) -> str:
-        actions.close_return(session, number, body.credited, body.note, at=stamp["at"], who=stamp["who"])
+        at, who = stamp["at"], stamp["who"]
+        actions.close_return(session, number, body.credited, body.note, currency=settings.currency, at=at, who=who)
         return f"/api/v1/returns/{number}"
 
     _once(db, caller, body.id, {"close return": number, **body.model_dump(mode="json")}, act)
@@ -279,4 +280,4 @@ def close(db: Db, caller: ApiStores, number: str, body: CloseIn) -> Any:
 
 def _shown(db: Database, number: str) -> ReturnOut:
     with db.read() as session:
-        return ReturnOut.model_validate(return_page(session, number, clock.now().date()).row)
+        return ReturnOut.model_validate(return_row(session, number))

@@ -157,6 +157,7 @@ def send_back(request: Request, db: Db, caller: Stores, raw: Posted, number: str
         assert form.data is not None
         said = form.data
         goods = GoodsBack(said.lot_id, said.location_id, said.quantity, said.why, said.reason, said.replaced)
-        actions.return_goods(session, goods, number, entry_id=key, at=at, who=caller.person_id)
+        today = workshop_day(get_settings(request), at)
+        actions.return_goods(session, goods, number, entry_id=key, at=at, who=caller.person_id, today=today)
 
     return _act(request, db, caller.person_id, raw, number, form, act)

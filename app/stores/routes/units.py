@@ -20,6 +20,7 @@ from app.stores import actions
 from app.stores.actions import CameOut, GoodsBack
 from app.stores.pages import units as pages
 from app.stores.pages.common import workshop_day
+from app.stores.pages.parts import load_part
 from app.stores.unit_forms import (
     CloseReturnForm,
     CoreForm,
@@ -87,9 +88,10 @@ def _unit(
     form: Form[Any] | None = None,
     status: int = 200,
     template: str = "unit",
+    deed: str = "",
 ) -> Response:
     with db.read() as session:
-        context = pages.unit_page(session, number, workshop_day(get_settings(request)), form)
+        context = pages.unit_page(session, number, workshop_day(get_settings(request)), form, deed)
     return page(request, f"stores/{template}.html", context, status=status)
 
 
@@ -114,8 +116,10 @@ def do_with_unit(request: Request, db: Db, caller: Stores, raw: Posted, number: 
     def act(session: Session, data: Any, stamp: dict[str, Any]) -> None:
         do(session, number, data, **stamp)
 
-    there = f"/stores/units/{number}"
-    return _post(db, caller, raw, model, there, lambda form, status: _unit(request, db, number, form, status), act)
+    def show(form: Form[Any], status: int) -> Response:
+        return _unit(request, db, number, form, status, deed=deed)
+
+    return _post(db, caller, raw, model, f"/stores/units/{number}", show, act)
 
 
 @router.get("/stores/returns")
@@ -169,16 +173,20 @@ def _return(
     template: str = "return",
 ) -> Response:
     with db.read() as session:
-        context = pages.return_page(session, number, workshop_day(get_settings(request)), form)
+        settings = get_settings(request)
+        context = pages.return_page(session, number, workshop_day(settings), settings.currency, form)
     return page(request, f"stores/{template}.html", context, status=status)
 
 
 @router.post("/stores/returns/{number}/close")
-def close_return(request: Request, db: Db, caller: Stores, raw: Posted, number: str) -> Response:
+def close_return(
+    request: Request, db: Db, settings: SiteSettings, caller: Stores, raw: Posted, number: str
+) -> Response:
     """Close a return with the supplier's answer."""
 
     def act(session: Session, data: CloseReturnForm, stamp: dict[str, Any]) -> None:
-        actions.close_return(session, number, data.credited, data.note, at=stamp["at"], who=stamp["who"])
+        at, who = stamp["at"], stamp["who"]
+        actions.close_return(session, number, data.credited, data.note, currency=settings.currency, at=at, who=who)
 
     def show(form: Form[Any], status: int) -> Response:
         return _return(request, db, number, form, status)
@@ -206,9 +214,12 @@ def propose(request: Request, db: Db, caller: Stores, raw: Posted, number: str) 
     """Propose an alternate of a part."""
 
     def act(session: Session, data: ProposeForm, stamp: dict[str, Any]) -> None:
-        actions.propose_alternate(
-            session, number, data.alternate, data.reason, both_ways=data.both_ways, fits_from=data.fits_from, **stamp
-        )
+        load_part(session, number)
+        more = {"both_ways": data.both_ways, "fits_from": data.fits_from, **stamp}
+        try:
+            actions.propose_alternate(session, number, data.alternate, data.reason, **more)
+        except NotFound as error:
+            raise Refused(f"{error} Check the number, or look it up in the list of parts.", "alternate") from error
 
     def show(form: Form[Any], status: int) -> Response:
         return _round(request, db, caller, number, status, form=form)
@@ -224,7 +235,7 @@ def approve(request: Request, db: Db, caller: Supervisor, raw: Posted, number: s
         actions.approve_alternate(session, data.part, data.alternate, supervisor=True, **stamp)
 
     def show(form: Form[Any], status: int) -> Response:
-        return _round(request, db, caller, number, status, form=form)
+        return _round(request, db, caller, number, status, decision=form)
 
     return _post(db, caller, raw, PairForm, f"/parts/{number}/alternates", show, act)
 
@@ -237,7 +248,7 @@ def withdraw(request: Request, db: Db, caller: Stores, raw: Posted, number: str)
         actions.withdraw_alternate(session, data.part, data.alternate, data.why, **stamp)
 
     def show(form: Form[Any], status: int) -> Response:
-        return _round(request, db, caller, number, status, form=form)
+        return _round(request, db, caller, number, status, decision=form)
 
     return _post(db, caller, raw, WithdrawForm, f"/parts/{number}/alternates", show, act)
 

@@ -26,8 +26,10 @@ def value(
         day = date.fromisoformat(on) if on else today
     except ValueError:
         day, form = today, form.wrong("on", "Enter a date, such as 2026-03-31.")
+    if day > today:
+        day, form = today, form.wrong("on", "That day has not come yet. Choose today or an earlier day.")
     with db.read() as session:
-        context = valuation_page(session, form, min(day, today), formula, settings.zone, settings.currency)
+        context = valuation_page(session, form, day, formula, settings.zone, settings.currency)
     return page(request, "stores/value.html", context, status=422 if form.errors else 200)
 
 

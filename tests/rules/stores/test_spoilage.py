@@ -15,8 +15,9 @@ def test_a_step_that_spoils_more_than_planned_gets_more_spares() -> None:
     assert found.factor == pytest.approx(0.25)
     assert (found.suggested, found.change, found.to_kit(4)) == (0.25, True, 5)
     assert found.because == (
-        "80 on the sheets of 80 jobs, 100 used: 20 of 100 spoilt, 20.0% (between 13.3% and 28.9% with 95 % certainty).",
-        "Plan 25% spare instead of 5%: this step spoils more than planned.",
+        "80 on the sheets of 80 jobs, 100 used: 20 of 100 spoilt, "
+        "20.0 % (between 13.3 % and 28.9 % with 95 % certainty).",
+        "Plan 25 % spare instead of 5 %: this step spoils more than planned.",
     )
 
 
