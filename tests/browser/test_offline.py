@@ -61,11 +61,7 @@ class Bench:
 
     def packed(self) -> None:
         """Wait until walk and pages are on the tablet."""
-        for _ in range(200):
-            if self.page.evaluate(PACKED, self.number):
-                return
-            self.page.wait_for_timeout(100)
-        pytest.fail("the job was not packed")
+        packed(self.page, self.number)
 
     def tick(self) -> None:
         """Tap the large tick once; the next step is there, or the end."""
@@ -92,6 +88,14 @@ PACKED = """async number => {
   const pages = [`/jobs/${number}/bench`, `/jobs/${number}/bench/pause`, `/jobs/${number}/trouble`, '/on-this-tablet'];
   return head && (await Promise.all(pages.map(page => caches.match(page)))).every(Boolean);
 }"""
+
+
+def packed(page: Page, number: str) -> None:
+    """Wait until a job's walk and pages are on the tablet. ``wait_for_function`` takes the promise for the answer."""
+    deadline = time.monotonic() + 2 * PATIENCE_MS / 1000
+    while not page.evaluate(PACKED, number):
+        assert time.monotonic() < deadline, "the job was not packed"
+        page.wait_for_timeout(100)
 
 
 @pytest.fixture

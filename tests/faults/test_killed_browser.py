@@ -19,7 +19,7 @@ from sqlmodel import col, select
 from app.jobs.models import BenchEvent, Job
 from app.platform.db import Database
 from tests.browser.conftest import FLAGS, LANDSCAPE, chromium_path
-from tests.browser.test_offline import PACKED, PATIENCE_MS, PRESS, STRIP
+from tests.browser.test_offline import PATIENCE_MS, PRESS, STRIP, packed
 from tests.faults import workshop
 from tests.faults.agreement import project_faults
 from tests.faults.conftest import Rig
@@ -137,7 +137,7 @@ def tick_and_kill(rig: Rig, own: Tablet, number: str, chance: Random, served: bo
     ready(page, number)
     if page.locator(PRESS).count() == 0:
         page.locator("form[data-outbox=open] button").first.click()
-    page.wait_for_function(PACKED, arg=number, timeout=PATIENCE_MS)
+    packed(page, number)
     if not served:
         rig.server.kill()
     wanted = len(own.kept) + chance.randint(2, 3)
