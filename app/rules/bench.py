@@ -5,13 +5,16 @@ raises Refused with a reason in the technician's words. Nothing here reads a clo
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from app.rules.counting import BenchState, ClosingCount, Event, Item, ItemCount, closing_count, turned_sign
 from app.rules.fitting import Fitted, LotInHand, Taken, check_not_aside, draw
 from app.rules.sheet import Inspection, ReuseClass, Sheet
 from app.rules.verdict import Refused
+
+InHand = Mapping[str, Sequence[LotInHand]]
+"""Free lots of the kit by part number, in the order in which they are fitted."""
 
 __all__ = [
     "Fitted", "LotInHand", "Missing", "Outcome", "PartsMissing", "Scrapped", "absent", "at_work", "count_before_cover",
@@ -317,8 +320,13 @@ def spoiled(item: Item, count: ItemCount, pieces: int, part: str | None, lots: S
     )
 
 
-def reject(items: Mapping[str, Item], state: BenchState, step_id: str, inspection: Inspection) -> Outcome:
-    """Record a failed inspection: the piece it looks at is scrapped and its parts join the kit."""
+def reject(
+    items: Mapping[str, Item], state: BenchState, step_id: str, inspection: Inspection, in_hand: InHand | None = None
+) -> Outcome:
+    """Record a failed inspection: the piece it looks at is scrapped and its parts join the kit.
+
+    On the way back that piece may be a new one, just laid: it is spoilt, drawn from the lots ``in_hand``.
+    """
     name = f"{step_id}/{inspection.id}"
     if name in state.rejects:
         raise Refused("This inspection is already recorded as failed.")
@@ -329,9 +337,20 @@ def reject(items: Mapping[str, Item], state: BenchState, step_id: str, inspectio
     count = state.items[item.key]
     pieces = count.baseline - count.absent - count.scrapped - count.lost - count.refitted - count.new
     if pieces < 1:
-        return Outcome(needs=needs)
+        return _spoilt_as_laid(item, state, needs, in_hand or {})
     broken = damage(item, count, pieces, None)
     return Outcome(effect=broken.effect, scrapped=broken.scrapped, needs=needs or broken.needs)
+
+
+def _spoilt_as_laid(item: Item, state: BenchState, needs: Mapping[str, int], in_hand: InHand) -> Outcome:
+    count, number = state.items[item.key], state.new_part.get(item.key) or item.part or ""
+    new = wanted(item, count)[1] if state.turned else 0
+    pieces = min(needs.get(number, 0), new)
+    lots = in_hand.get(number, ())
+    # Nothing new can have been laid before it was handed out.
+    if pieces < 1 or sum(lot.free for lot in lots) < pieces:
+        return Outcome(needs=needs)
+    return replace(spoiled(item, count, pieces, number, lots), needs=needs)
 
 
 def _needs(item: Item, pieces: int, part: str | None) -> dict[str, int]:

@@ -43,7 +43,8 @@ def job_intervals(events: Iterable[Event], shift_end: time, zone: tzinfo, until:
     marks = [mark for event in events for mark in marks_of(event)]
     if not marks:
         return Intervals(())
-    first, last = marks[0].at.astimezone(zone).date(), until.astimezone(zone).date()
+    # An entry that a tablet kept for a while stands late in the record with the time it was tapped at.
+    first, last = min(mark.at for mark in marks).astimezone(zone).date(), until.astimezone(zone).date()
     ends = {*shift_ends(first, last, shift_end, zone)}
     ends |= {*shift_ends(first + timedelta(days=1), last + timedelta(days=1), time(0, 0), zone)}
     return bench_time(marks, sorted(ends), until)

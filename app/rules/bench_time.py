@@ -178,7 +178,7 @@ class _Bench:
 
 def _utc(moment: datetime) -> datetime:
     """The moment in UTC; subtracting local times of one zone would ignore a change of clocks."""
-    if moment.tzinfo is None or moment.utcoffset() is None:
+    if moment.utcoffset() is None:
         raise ValueError("bench time needs times with a zone")
     return moment.astimezone(UTC)
 

@@ -30,7 +30,7 @@ def check_count(state: BenchState, at: datetime) -> None:
     if state.counted:
         raise Refused("The closing count is already signed.")
     if not state.refitted:
-        left = len(state.refit) - len(state.up) if state.turned else len(state.refit)
+        left = len(state.refit) - len(state.up)
         steps = "1 refit step is" if left == 1 else f"{left} refit steps are"
         raise Refused(f"{steps} still to do before the closing count.")
     left_s = timer_left(state, at)

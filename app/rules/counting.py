@@ -341,6 +341,9 @@ def closing_count(
     return ClosingCount(tuple(rows), tuple(loose))
 
 
+TURNED_UP = "take the ticks back to that step, and fit it in place of the new one."
+
+
 def places_left(item: Item, count: ItemCount, taps: Taps) -> tuple[int, ...]:
     """Return the places that are not back, of an item that was counted back place by place; else nothing."""
     if not item.places or not taps.back:
@@ -370,7 +373,9 @@ def _item_problems(
         found += [f"{item.name} {n} of {item.places} ({where}) is not back." for n in left]
         return tuple(found)
     if item.kind != "fit" and count.waiting > 0:
-        found.append(f"{count.waiting} {name} came out and {_is(count.waiting)} neither back nor scrapped.")
+        # A lost piece that turned up after a new one was fitted.
+        filled = "" if count.missing > 0 else f" Every place is filled: {TURNED_UP}"
+        found.append(f"{count.waiting} {name} came out and {_is(count.waiting)} neither back nor scrapped.{filled}")
     elif count.missing > 0 and not (uncounted or count.lost):
         found.append(f"{count.missing} {name} {_is(count.missing)} missing: no new one is recorded as fitted.")
     return tuple(found)

@@ -74,7 +74,6 @@ class Item:
     reuse: ReuseClass
     part: str | None
     waste: WasteStream
-    tray: bool
     target: bool = False
     places: int = 0
 
@@ -102,7 +101,6 @@ def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
             reuse=f.reuse,
             part=f.part or _part_from_inspection(step, f.id),
             waste=f.waste,
-            tray=f.goes_to_tray,
             places=len(f.places),
         )
         for f in step.releases
@@ -119,7 +117,6 @@ def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
                 reuse=ReuseClass.SINGLE_USE if unit.id in targets else ReuseClass.REUSABLE,
                 part=unit.part,
                 waste=unit.waste,
-                tray=False,
                 target=unit.id in targets,
             )
         )
@@ -134,7 +131,6 @@ def _items_of_step(sheet: Sheet, step: Step, targets: set[str]) -> list[Item]:
                 reuse=ReuseClass.SINGLE_USE,
                 part=fit.part,
                 waste=WasteStream.RESIDUAL,
-                tray=False,
             )
             for n, fit in enumerate(step.refit.fits)
         ]

@@ -67,6 +67,12 @@ def extend(unit_cost: Decimal, qty: int) -> Decimal:
     return _EXACT.multiply(unit_cost, Decimal(qty))
 
 
+def short_price(price: Decimal, places: int = 2) -> Decimal:
+    """Return a price without the zeros that follow its last decimal, but with at least ``places`` decimals."""
+    least = Decimal(1).scaleb(-places)
+    return price.quantize(least) if price == round(price, places) else price.normalize(_EXACT)
+
+
 def check_unit_cost(unit_cost: Decimal) -> None:
     """Raise ValueError unless the unit cost is a number, not negative, of at most four decimals."""
     if not unit_cost.is_finite() or unit_cost < 0:

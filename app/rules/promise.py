@@ -20,7 +20,7 @@ from app.rules.expected_time import Z_80
 from app.rules.verdict import Refused
 from app.rules.working_calendar import WorkingCalendar, day_words, hours_words
 
-CauseKind = Literal["work", "queue", "capacity", "parts", "cure", "closed", "margin"]
+CauseKind = Literal["work", "queue", "capacity", "parts", "cure", "closed", "margin", "hold"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,10 @@ class QueuedJob:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """One reason of a promise. ``amount`` is seconds, or a date's ordinal for parts, or days for closed and margin."""
+    """One reason of a promise.
+
+    ``amount`` is seconds, or a date's ordinal for parts, or days for closed and margin, and nothing for a hold.
+    """
 
     kind: CauseKind
     amount: int
@@ -85,6 +88,12 @@ class Promise:
     def because(self) -> tuple[str, ...]:
         """The reasons in words."""
         return tuple(cause.words for cause in self.causes)
+
+
+def stopped() -> Promise:
+    """Return what can be promised of a job on a safety hold: nothing, as nobody can tell when it goes on."""
+    words = "The job is on a safety hold. A day can be promised once a supervisor has let it go on."
+    return Promise(None, None, (Cause("hold", 0, words),))
 
 
 @dataclass(frozen=True, slots=True)
@@ -287,7 +296,7 @@ def _changed(now: Promise, then: Collection[Cause]) -> tuple[str, ...]:
         amounts[cause.kind] = max(amounts.get(cause.kind, 0), cause.amount)
     for cause in now.causes:
         before = amounts.get(cause.kind, 0)
-        if cause.kind == "parts":
+        if cause.kind in ("parts", "hold"):
             if (cause.kind, cause.words) not in known:
                 worse.append(cause.words)
         elif cause.kind == "capacity":

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """A part's stock: on the shelf and usable, ordered and not yet received, promised to jobs."""
+    """A part's stock: on the shelf and usable, ordered and not yet received, reserved for jobs."""
 
     on_hand: int
     on_order: int = 0

@@ -1,25 +1,37 @@
 """Every page on a tablet both ways and on a desk: nothing axe calls a barrier (WCAG 2.2 AA), nothing over the edge."""
 
-from dataclasses import dataclass
-from datetime import date
+import re
+from dataclasses import dataclass, fields
+from pathlib import Path
 
 import pytest
+from fastapi.routing import APIRoute, iter_route_contexts
 from playwright.sync_api import Page
 
 from app.jobs.actions.record import load_job, record
 from app.jobs.models import Coverage
+from app.main import build_app
+from app.people.actions.links import make_setup_link
 from app.platform.clock import now, uuid7
 from app.platform.db import Database
+from app.platform.settings import Settings
+from app.procedures.actions.drafts import next_revision
 from app.stores import actions as stores
 from app.stores.actions import OrderLine
 from tests.browser.conftest import DESK, LANDSCAPE, PORTRAIT, SignedIn, Site, violations
-from tests.jobs.bench_shop import BenchShop
+from tests.jobs.bench_shop import SECOND, SUPERVISOR, BenchShop
 from tests.jobs.bench_work import BenchWork
 
 SCREENS = [
     pytest.param(LANDSCAPE, "light", id="landscape-light"),
     pytest.param(PORTRAIT, "dark", id="portrait-dark"),
     pytest.param(DESK, "contrast", id="desk-contrast"),
+]
+OTHERS = [
+    pytest.param(LANDSCAPE, "dark", id="landscape-dark"),
+    pytest.param(PORTRAIT, "light", id="portrait-light"),
+    pytest.param(DESK, "light", id="desk-light"),
+    pytest.param(DESK, "dark", id="desk-dark"),
 ]
 
 
@@ -36,8 +48,11 @@ class Scene:
     refitted: str
     counted: str
     closed: str
+    taken_over: str
     order: str
     stocktake: int
+    draft: int
+    link: str
 
 
 def play(db: Database) -> Scene:
@@ -72,11 +87,16 @@ def play(db: Database) -> Scene:
             job.sign()
         closed.pass_tests()
         _close(closed)
+        taken_over = work("FR-10")
+        taken_over.teardown()
+        taken_over.open(SECOND)
         line = OrderLine("F-310", 20)
-        order = stores.place_order(session, 1, [line], date(2026, 3, 20), entry_id=uuid7(), at=now(), who=3)
+        order = stores.place_order(session, 1, [line], None, entry_id=uuid7(), at=now(), who=3)
         take = stores.open_stocktake(session, 1, entry_id=uuid7(), at=now(), who=3)
+        draft = next_revision(session, 1, who=SUPERVISOR, at=now())
+        link = make_setup_link(session, SECOND, now())
     numbers = (booked, planned, quoted, kitted, down.number, up.number, refitted.number, counted.number, closed.number)
-    return Scene(*numbers, order, take)
+    return Scene(*numbers, taken_over.number, order, take, draft, link)
 
 
 def _ask(work: BenchWork) -> None:
@@ -108,6 +128,8 @@ def pages(scene: Scene, who: str) -> list[str]:
             f"/jobs/{scene.down}/replan?choose=1&targets=cell&targets=speaker", "/procedures/field-recorder/ease",
             "/procedures", "/procedures/field-recorder", "/procedures/field-recorder/1/print", "/me",
             f"/jobs/{scene.up}/labels", f"/jobs/{scene.up}/labels?size=a4-24&start=3", "/scan", "/bench/keys",
+            f"/jobs/{scene.planned}/correct", f"/jobs/{scene.taken_over}/recount", "/on-this-tablet",
+            "/procedures/field-recorder/compare",
         ]  # fmt: skip
     if who == "stores":
         return [
@@ -118,7 +140,9 @@ def pages(scene: Scene, who: str) -> list[str]:
             f"/stocktakes/{scene.stocktake}", f"/stocktakes/{scene.stocktake}/sheet", "/suppliers",
             "/locations", "/locations/labels", "/parts/F-310/labels?size=letter-10", f"/jobs/{scene.planned}/kit",
             f"/jobs/{scene.planned}/kit/list", "/stores/reorder/F-310", "/stores/overrides", "/stores/policy",
-            "/stores/terms/1", "/stores/value", "/stores/ageing", "/stores/aside?part=F-310",
+            "/stores/terms/1", "/stores/value", "/stores/ageing", "/stores/aside?part=F-310", "/locations/new",
+            "/orders/new?supplier=1&line=F-310", f"/orders/{scene.order}/labels", "/parts/F-310/edit",
+            "/parts/F-310/transfer", "/suppliers/new", "/suppliers/1",
         ]  # fmt: skip
     return [
         "/", f"/jobs/{scene.quoted}", f"/jobs/{scene.quoted}/quote", f"/jobs/{scene.planned}/hold",
@@ -127,8 +151,66 @@ def pages(scene: Scene, who: str) -> list[str]:
         "/review/clocks", f"/jobs/{scene.up}", f"/jobs/{scene.quoted}/quote?two=cell&two=speaker",
         f"/jobs/{scene.planned}/promise", "/site/calendar", "/procedures/field-recorder/faults",
         "/procedures/field-recorder/ease", "/review/discards", "/spares/field-recorder/back/F-310",
-        "/procedures/import", "/nowhere",
+        "/procedures/import", "/nowhere", f"/jobs/{scene.quoted}/quote/sheet", "/people/tablets", "/people/tablets/1",
+        "/people/tablets/1/revoke", "/sign-in", "/tablet", f"/setup/{scene.link}", "/procedures/drafts",
+        "/procedures/drafts/from-words",
+        *(
+            f"/procedures/drafts/{scene.draft}{page}"
+            for page in ("", "/head", "/tests", "/read", "/compare", "/recording", "/steps/cell", "/steps/cell/split")
+        ),
     ]  # fmt: skip
+
+
+# Addresses that give no page, and pages that are looked at elsewhere: the beginning of the address, and why.
+NO_PAGE = {
+    "/api/": "JSON", "/openapi.json": "JSON", "/healthz": "text", "/readyz": "text", "/sw.js": "a script",
+    "/manifest.webmanifest": "JSON", "/icon-": "a picture", "/drawings/": "a picture", "/media/": "a recording",
+    "/jobs/{number}/photos/": "a picture", "/jobs/{number}/bench/walk": "JSON for the tablet",
+    "/orders/{number}.": "a file", "/stores/export/": "files", "/review/history.csv": "a file",
+    "/procedures/schema.json": "JSON", "/procedures/dita.zip": "a file", "/procedures/{code}/{number}.": "files",
+    "/procedures/drafts/{draft_id}.yaml": "a file", "/procedures/drafts/parts": "options of a field",
+    "/review": "leads to the history",
+    "/procedures/drafts/from-words/{sha256}": "test_from_words", "/parts/{number}/alternates": "test_rounds_pages",
+    "/stores/returns": "test_rounds_pages", "/stores/units": "test_rounds_pages",
+}  # fmt: skip
+
+
+def test_every_address_that_gives_a_page_is_looked_at(tmp_path: Path) -> None:
+    app = build_app(Settings(data_dir=tmp_path), Database(f"sqlite:///{tmp_path / 'none.db'}"))
+    routes = {
+        str(context.path)
+        for context in iter_route_contexts(app.routes)
+        if isinstance(context.original_route, APIRoute) and "GET" in (context.methods or ())
+    }
+    scene = Scene(**{field.name: "7" for field in fields(Scene)})  # type: ignore[arg-type]
+    shown = {path.partition("?")[0] for who in ("technician", "stores", "supervisor") for path in pages(scene, who)}
+
+    def seen(route: str) -> bool:
+        form = re.compile(re.sub(r"\\{[^}]*\\}", "[^/]+", re.escape(route)))
+        return any(form.fullmatch(path) for path in shown)
+
+    def no_page(route: str) -> bool:
+        return any(route == start or (start != "/review" and route.startswith(start)) for start in NO_PAGE)
+
+    assert sorted(route for route in routes if not seen(route) and not no_page(route)) == []
+    gone = [s for s in NO_PAGE if not any(r.startswith(s) for r in (*routes, "/openapi.json"))]
+    assert gone == [], "no such address any more"
+
+
+@pytest.mark.parametrize(("size", "theme"), OTHERS)
+def test_no_page_has_barriers_on_the_screens_that_are_left(
+    sign_in: SignedIn, site: Site, size: tuple[int, int], theme: str, request: pytest.FixtureRequest
+) -> None:
+    """Every page on one of these screens, by turns; with ``--long`` every page on each of them."""
+    screen = [param.values for param in OTHERS].index((size, theme))
+    scene = play(site.db)
+    found: list[str] = []
+    for who in ("technician", "stores", "supervisor"):
+        page = sign_in(who, size, theme)
+        for n, path in enumerate(pages(scene, who)):
+            if n % len(OTHERS) == screen or request.config.getoption("--long"):
+                found += _faults(page, path)
+    assert not found, "\n".join(found)
 
 
 @pytest.mark.parametrize(("size", "theme"), SCREENS)

@@ -2,7 +2,7 @@
 
 import re
 import time
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 from playwright.sync_api import Page, Route, expect
@@ -15,12 +15,35 @@ from tests.browser.conftest import LANDSCAPE, PORTRAIT, SignedIn, Site
 PRESS = "button.tick:not([disabled])"
 
 
+# Counts every tap and every key that reaches the page, over its reloads too; what a script does is not counted.
+WATCH = """() => {
+  const add = (name) => sessionStorage.setItem(name, 1 + Number(sessionStorage.getItem(name) || 0));
+  addEventListener("pointerdown", (event) => event.isTrusted && add("watched-taps"), true);
+  for (const kind of ["keydown", "beforeinput", "change"]) {
+    addEventListener(kind, (event) => event.isTrusted && add("watched-typed"), true);
+  }
+}"""
+HOURLY_RATE = Decimal("54.00")
+
+
 class Hand:
-    """Counts what the technician's hand does."""
+    """Counts what the technician's hand does, as the test sends it and as the page feels it."""
 
     def __init__(self, page: Page) -> None:
         self.page = page
         self.taps = 0
+
+    @staticmethod
+    def watch(page: Page) -> None:
+        """Begin to count what reaches the page."""
+        page.add_init_script(f"({WATCH})()")
+        page.evaluate(f"({WATCH})()")
+
+    def felt(self) -> tuple[int, int]:
+        """Return how many taps and how many typed characters reached the page."""
+        names = ("watched-taps", "watched-typed")
+        taps, typed = (int(self.page.evaluate("n => sessionStorage.getItem(n) || '0'", name)) for name in names)
+        return taps, typed
 
     def tick(self) -> None:
         """Tap the large tick once and wait until the page has moved on."""
@@ -85,10 +108,13 @@ def test_a_job_from_the_counter_to_its_close(sign_in: SignedIn, site: Site, size
     hand_out(sign_in("stores", size), number)
 
     technician.goto("/")
+    Hand.watch(technician)
+    begun = time.monotonic()
     technician.locator("form", has=technician.locator(f"[action$='/{number}/bench/open']")).or_(
         technician.locator(f"form[action$='/{number}/bench/open']")
     ).first.get_by_role("button").click()
     technician.wait_for_url(f"**/jobs/{number}/bench")
+    opened = time.monotonic()
     hand = Hand(technician)
     while technician.locator(PRESS).count():
         hand.tick()
@@ -96,14 +122,19 @@ def test_a_job_from_the_counter_to_its_close(sign_in: SignedIn, site: Site, size
     assert hand.taps == 4 + 1 + 3
     technician.locator("a.tick", has_text="Closing count").click()
     technician.wait_for_url(f"**/jobs/{number}/count")
+    # One tap opens the job and one opens the count; between them one a step and one for the turn, and no typing.
+    assert hand.felt() == (1 + hand.taps + 1, 0)
 
     wait_out_the_press(technician, number)
     technician.get_by_role("button", name="Sign the count").click()
+    least_s = time.monotonic() - opened
     run_tests(technician, number)
+    most_s = time.monotonic() - begun
+    assert hand.felt()[1] > 0, "the watch does not see what is typed"
     technician.goto(f"/jobs/{number}/close")
     technician.get_by_role("button", name="Close job").click()
     technician.wait_for_url(f"**/jobs/{number}")
-    check_the_books(site, number)
+    check_the_books(site, number, least_s, most_s)
 
 
 def wait_out_the_press(page: Page, number: str) -> None:
@@ -128,13 +159,18 @@ def run_tests(page: Page, number: str) -> None:
     page.wait_for_load_state()
 
 
-def check_the_books(site: Site, number: str) -> None:
-    """Cost, stock and stage, worked by hand from the sheet and the prices."""
+def check_the_books(site: Site, number: str, least_s: float, most_s: float) -> None:
+    """Cost, stock, bench time and stage, worked by hand from the sheet, the prices and a watch."""
     with site.db.read() as session:
         job = session.exec(select(Job).where(Job.number == number)).one()
         levels = dict(session.exec(select(Part.number, StockLevel.on_hand).where(Part.id == StockLevel.part_id)).all())
         stage, parts_cost, items = job.stage, job.parts_cost, job.bench["items"]
+        bench_s, labour = job.bench_s, job.labour_cost
     assert stage is Stage.CLOSED
+    # From the tap that opened it to the last release test. The back is pressed meanwhile, which is hands-on time.
+    assert bench_s is not None
+    assert least_s - 1 <= bench_s <= most_s + 1
+    assert labour == (HOURLY_RATE * bench_s / 3600).quantize(Decimal("0.01"), ROUND_HALF_UP)
     # Cell 31.80, rim seal 1.845 → 1.85, two strips at 0.64 → 1.28, a wipe 0.155 → 0.16: each line rounded once.
     assert parts_cost == Decimal("31.80") + Decimal("1.85") + Decimal("1.28") + Decimal("0.16")
     used = {"F-100": 1, "F-310": 1, "F-320": 2, "F-330": 1}

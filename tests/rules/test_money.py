@@ -8,7 +8,7 @@ from babel.numbers import get_currency_precision
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.rules.money import extend, minor_units, round_money
+from app.rules.money import extend, minor_units, round_money, short_price
 
 COSTS = st.decimals(0, 99_999, places=4, allow_nan=False)
 
@@ -80,3 +80,10 @@ def test_rounding_moves_by_half_a_minor_unit_at_most_and_only_once(amount: Decim
     assert abs(rounded - amount) * 2 <= Decimal(10) ** -minor_units(currency)
     assert round_money(rounded, currency) == rounded
     assert round_money(-amount, currency) == -rounded
+
+
+@pytest.mark.parametrize(
+    ("price", "shown"), [("132.8000", "132.80"), ("0.0312", "0.0312"), ("46.3390", "46.339"), ("7", "7.00")]
+)
+def test_a_price_keeps_its_decimals_without_the_zeros_after_them(price: str, shown: str) -> None:
+    assert str(short_price(Decimal(price))) == shown

@@ -23,7 +23,7 @@ from app.procedures import queries as procedures
 from app.procedures.queries import ModelInfo
 from app.rules.closing import standard_s, still_to_test
 from app.rules.counting import BenchState
-from app.rules.expected_time import ExpectedTime, expected_time
+from app.rules.expected_time import ExpectedTime, from_standard
 from app.rules.sheet import Sheet
 from app.stores import queries as stores
 from app.stores.queries import ShelfPart
@@ -130,7 +130,7 @@ class ClosePage:
 def _expected(job: JobDetail, standard_s: int) -> ExpectedTime:
     """Return what was expected when the job was planned; the standard time of its passes where that is not known."""
     if job.median_s is None or job.p80_s is None:
-        return expected_time(standard_s)
+        return from_standard(standard_s)
     return ExpectedTime(job.median_s, job.p80_s, 0, "As it was planned.")
 
 

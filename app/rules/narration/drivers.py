@@ -159,8 +159,11 @@ def _numbered(tokens: Tokens, index: int) -> Driver | None:
 
 
 def _is_count(tokens: Tokens, after: int) -> bool:
-    """“five torx screws” is a count of screws, not a size."""
-    return after < len(tokens) and tokens[after].low in {"screws", "bolts", "screw", "head", "ones"}
+    """“five torx screws” and “five torx T6 screws” tell a count of screws, not a size."""
+    if after >= len(tokens):
+        return False
+    size_follows = tokens[after].gap <= Gap.HYPHEN and (_COMPACT.fullmatch(tokens[after].low) or _spelt(tokens, after))
+    return bool(size_follows) or tokens[after].low in {"screws", "bolts", "screw", "head", "ones"}
 
 
 def _size(tokens: Tokens, index: int) -> tuple[str, int] | None:

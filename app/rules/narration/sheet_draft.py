@@ -191,7 +191,7 @@ class _Document:
                 self.ask(
                     (*path, "part"),
                     fixing.scrap_words or fixing.words,
-                    f"Which part number does a new {fixing.name} have?",
+                    f"What is the part number of the new {fixing.name}?",
                 )
         elif fixing.kind in {FixingKind.SEAL, FixingKind.ADHESIVE}:
             self.ask((*path, "reuse"), fixing.words, f"Does the {fixing.name} go back, or is it used once only?")
@@ -231,7 +231,7 @@ class _Document:
             entry = {"id": unit_id, "name": unit.name[:1].upper() + unit.name[1:]}
             if _CELLS & set(unit_id.split("-")):
                 entry["waste"] = "cell"
-            self.ask(("units", len(self.units), "part"), unit.words, f"Which part number does a new {unit.name} have?")
+            self.ask(("units", len(self.units), "part"), unit.words, f"What is the part number of the new {unit.name}?")
             self.units.append(entry)
 
 

@@ -61,7 +61,7 @@ def refit_of(step: DraftStep) -> tuple[dict[str, Any] | None, list[Asked]]:
     if told.fits:
         refit["fits"] = [{"name": name[:120], "count": 1} for name, _words in told.fits]
         asked += [
-            (("refit", "fits", number, "part"), words, f"Which part number does the new {name} have?")
+            (("refit", "fits", number, "part"), words, f"What is the part number of the new {name}?")
             for number, (name, words) in enumerate(told.fits)
         ]
     for place, value, words in told.torques:

@@ -96,16 +96,13 @@ def stock_age(lots: Sequence[HeldLot], rate_per_day: float, last_used: date | No
     if not held:
         return StockAge(Ageing.NONE, 0, value, None, (), cost, ("None on hand.",))
     because = [
-        f"Lot {lot.code}: {lot.quantity} will probably be left when it expires on {day_words(lot.expires)}, "
-        f"{lot.cost:.2f} lost."
+        f"Lot {lot.code}: {lot.quantity} will probably be left when it expires on {day_words(lot.expires)}."
         if lot.expires >= today
-        else f"Lot {lot.code}: {lot.quantity} expired on {day_words(lot.expires)}, {lot.cost:.2f} lost. Scrap it."
+        else f"Lot {lot.code}: {lot.quantity} expired on {day_words(lot.expires)}. Scrap it."
         for lot in lost
     ]
-    since = max([last_used] if last_used else [], default=min(lot.received for lot in held))
-    dead = since <= today - timedelta(days=DEAD_AFTER_DAYS) and min(lot.received for lot in held) <= today - timedelta(
-        days=DEAD_AFTER_DAYS
-    )
+    oldest, long_ago = min(lot.received for lot in held), today - timedelta(days=DEAD_AFTER_DAYS)
+    dead = oldest <= long_ago and (last_used is None or last_used <= long_ago)
     slow = cover is None or cover > SLOW_COVER_DAYS
     if dead:
         used = f"Last used on {day_words(last_used)}" if last_used else "Never used"

@@ -44,6 +44,11 @@ class Accuracy:
     pieces_off: int
 
     @property
+    def month_words(self) -> str:
+        """The month as it is written: Nov 2026."""
+        return f"{date.fromisoformat(f'{self.month}-01'):%b %Y}"
+
+    @property
     def share(self) -> float:
         """Agreed of counted, between 0 and 1."""
         return self.agreed / self.counted if self.counted else 0.0

@@ -130,7 +130,7 @@ def _wanted(position: int, point: int, lot: int, kept: bool) -> int:
 
 
 def _position_words(stock: Stock, known: int, horizon: date, position: int) -> str:
-    words = f"{stock.on_hand} usable on the shelf + {stock.on_order} on order − {stock.reserved} promised to jobs"
+    words = f"{stock.on_hand} usable on the shelf + {stock.on_order} on order − {stock.reserved} reserved for jobs"
     if known:
         words += f" − {known} for planned jobs until {day_words(horizon)}"
     return f"{words} = {position}.".replace("= -", "= −")
@@ -159,8 +159,9 @@ def _plan_words(found: Suggestion, state: PartState, plans: Plans, place: int) -
         f"({found.law.value} distribution, standard deviation {found.variance**0.5:.1f})."
     )
     words.append(
-        f"Promised: nothing runs out in {found.target:.1%} of the order cycles. The reorder point gives "
-        f"{found.service:.1%}. Another figure: {found.fill_rate:.1%} of the pieces will be there when wanted."
+        f"Promised: nothing runs out in {share_words(found.target)} of the order cycles. The reorder point gives "
+        f"{share_words(found.service)}. Another figure: {share_words(found.fill_rate)} of the pieces will be there "
+        "when wanted."
     )
     if int(plans.unit[place]) > 1:
         words.append(f"It is always wanted in multiples of {int(plans.unit[place])} and counted so.")
@@ -212,10 +213,15 @@ def _changes(old: Suggestion, new: Suggestion) -> tuple[str, ...]:
     if _apart(old.lead_days, new.lead_days):
         words.append(f"An order takes {new.lead_days:.1f} days, was {old.lead_days:.1f}.")
     if old.target != new.target:
-        words.append(f"Promised cycle service: {new.target:.1%}, was {old.target:.1%}.")
+        words.append(f"Promised cycle service: {share_words(new.target)}, was {share_words(old.target)}.")
     if old.lot != new.lot:
         words.append(f"Order lot: {new.lot}, was {old.lot}.")
     return tuple(words)
+
+
+def share_words(share: float) -> str:
+    """Return a share between 0 and 1 in per cent with one decimal, a space before the sign (ISO 80000-1)."""
+    return f"{100 * share:.1f} %"
 
 
 def _apart(old: float, new: float) -> bool:

@@ -3,13 +3,15 @@
 The folds themselves are in ``app.rules.costing``; here a part's movements are turned into their entries.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from enum import StrEnum
 
 from app.rules.costing import Entry, IssueOut, LayerIn, Ledger, ReturnIn, fifo, moving_average
+from app.rules.money import extend
+from app.rules.verdict import Refused
 
 
 class CostFormula(StrEnum):
@@ -79,6 +81,24 @@ def value_at(facts: Iterable[StockFact], until: datetime, formula: CostFormula) 
     return fold(entries(facts, until))
 
 
+def newest_layers(layers: Sequence[tuple[int, Decimal]], quantity: int) -> Decimal:
+    """Return the value of the ``quantity`` that is left of what came in, first in first out.
+
+    ``layers`` are (quantity, unit cost) in the order they came in. It is what ``value_at`` gives of a part of which
+    nothing came back after it had gone out: what is left came in last. Raises Refused when less came in.
+    """
+    left, value = quantity, Decimal(0)
+    for there, cost in reversed(layers):
+        count = min(left, there)
+        value += extend(cost, count)
+        left -= count
+        if not left:
+            return value
+    if left:
+        raise Refused(f"{quantity} are there and {quantity - left} came in.", "quantity")
+    return value
+
+
 @dataclass(frozen=True, slots=True)
 class StockValue:
     """Value of the storeroom at a moment, exact, with the parts that had stock."""
@@ -96,4 +116,9 @@ def storeroom_value(
         ledger = value_at(facts, until, formula)
         if ledger.quantity:
             found[part] = (ledger.quantity, ledger.value)
-    return StockValue(sum((value for _quantity, value in found.values()), Decimal(0)), found)
+    return stock_value(found)
+
+
+def stock_value(by_part: Mapping[str, tuple[int, Decimal]]) -> StockValue:
+    """Return parts with their quantity and value, and the sum of the values."""
+    return StockValue(sum((value for _quantity, value in by_part.values()), Decimal(0)), by_part)

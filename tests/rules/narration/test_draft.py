@@ -127,7 +127,7 @@ def test_the_document_has_the_shape_of_a_procedure() -> None:
 def test_what_is_missing_is_asked_with_its_path_and_words() -> None:
     made = to_sheet_draft(drafted(TALK), code="wigeon-m1", title="Wigeon lamp, exchange of units")
     asked = {question.path: question for question in made.questions}
-    assert asked["steps", 1, "releases", 0, "part"].question == "Which part number does a new seal have?"
+    assert asked["steps", 1, "releases", 0, "part"].question == "What is the part number of the new seal?"
     assert asked["steps", 4, "releases", 0, "count"].question == "How many screws?"
     words = asked["steps", 4, "releases", 0, "count"].words
     assert words is not None

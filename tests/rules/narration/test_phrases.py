@@ -295,3 +295,9 @@ def test_a_thing_of_unknown_sort_that_is_lifted_out_is_asked_about() -> None:
 def test_steps_begin_where_something_new_is_done(text: str, count: int) -> None:
     steps = drafted(text).steps
     assert len(steps) == count, [step.text for step in steps]
+
+
+def test_a_count_before_a_driver_with_its_size_is_no_size() -> None:
+    said = "Take out the four Torx T6 screws round the rim."
+    assert sizes(said) == ["T6"]
+    assert released(said) == [("screw", 4)]

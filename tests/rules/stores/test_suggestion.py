@@ -45,7 +45,7 @@ def _job(quantity: int, in_days: int) -> KnownDemand:
 def test_above_the_reorder_point_it_says_why_nothing_is_ordered() -> None:
     found = _suggest(Stock(30, 10, 4))
     assert (found.position, found.quantity, found.due) == (36, 0, False)
-    assert found.because[0] == "30 usable on the shelf + 10 on order − 4 promised to jobs = 36."
+    assert found.because[0] == "30 usable on the shelf + 10 on order − 4 reserved for jobs = 36."
     assert found.because[1] == f"That is above the reorder point of {found.reorder_point}: nothing to order."
 
 
@@ -67,8 +67,8 @@ def test_it_tells_demand_law_service_and_fill_rate_in_words() -> None:
     assert "wanted nearly every month, in much the same quantity (used in 36 of 36 months)" in words
     assert "An order takes 14.0 days, give or take" in words
     assert f"({found.law.value} distribution" in words
-    assert "nothing runs out in 95.0% of the order cycles" in words
-    assert f"Another figure: {found.fill_rate:.1%} of the pieces" in words
+    assert "nothing runs out in 95.0 % of the order cycles" in words
+    assert f"Another figure: {100 * found.fill_rate:.1f} % of the pieces" in words
     assert found.service >= found.target == 0.95
 
 

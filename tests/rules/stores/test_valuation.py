@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.rules.stores.ageing import Ageing, HeldLot, stock_age, waste
-from app.rules.stores.valuation import CostFormula, StockFact, entries, storeroom_value, value_at
+from app.rules.stores.valuation import CostFormula, StockFact, entries, newest_layers, storeroom_value, value_at
 from app.rules.verdict import Refused
 
 START = datetime(2026, 1, 1, 8, tzinfo=UTC)
@@ -78,6 +78,8 @@ def test_both_formulas_agree_on_the_quantity_and_lose_no_value(steps: list[tuple
             lines.append(("issue", -out, "0"))
             there -= out
     facts = _facts(*lines)
+    came_in = [(f.quantity, f.unit_cost) for f in facts if f.quantity > 0]
+    assert newest_layers(came_in, there) == value_at(facts, END, CostFormula.FIFO).value
     bought = sum((f.unit_cost * f.quantity for f in facts if f.quantity > 0), Decimal(0))
     for method in CostFormula:
         ledger = value_at(facts, END, method)
@@ -88,6 +90,8 @@ def test_both_formulas_agree_on_the_quantity_and_lose_no_value(steps: list[tuple
 def test_more_out_than_in_is_refused() -> None:
     with pytest.raises(Refused):
         value_at(_facts(("issue", -1, "0")), END, CostFormula.FIFO)
+    with pytest.raises(Refused):
+        newest_layers([(2, Decimal(5))], 3)
     assert entries(_facts(("issue", -1, "0")), START) == ()
 
 
@@ -111,7 +115,7 @@ def test_stock_is_told_apart_by_what_presses_most() -> None:
     year_ago = TODAY - timedelta(days=365)
     expiring = stock_age((_lot("A", 10, 9),), 0.5, TODAY, TODAY)
     assert (expiring.state, expiring.waste_cost) == (Ageing.EXPIRING, Decimal("7.50"))
-    assert expiring.because == ("Lot A: 5 will probably be left when it expires on 11 March 2026, 7.50 lost.",)
+    assert expiring.because == ("Lot A: 5 will probably be left when it expires on 11 March 2026.",)
     dead = stock_age((_lot("A", 4, None, 500),), 0.0, year_ago, TODAY)
     assert (dead.state, dead.value, dead.cover_days) == (Ageing.DEAD, Decimal(6), None)
     assert dead.because == ("Last used on 2 March 2025; 4 on hand. Return it, offer it or write it off.",)
