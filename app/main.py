@@ -8,11 +8,13 @@ from fastapi import Depends, FastAPI
 from fastapi.middleware.gzip import GZipMiddleware
 
 from app.jobs.routes.waiting import after_stores
+from app.people.openapi import ABOUT, describe_api
 from app.platform import failures
+from app.platform.body_limit import BodyLimit
 from app.platform.db import Database, make_database
 from app.platform.settings import Settings, get_settings
 from app.platform.static_files import StaticForEver
-from app.platform.web import VERSION, SecurityHeaders, make_environment, static_folder
+from app.platform.web import VERSION, HeadLikeGet, SecurityHeaders, make_environment, static_folder
 
 ROOMS = ("platform", "people", "stores", "procedures", "jobs", "review")
 
@@ -30,7 +32,7 @@ def build_app(settings: Settings | None = None, db: Database | None = None) -> F
     app = FastAPI(
         title="Countback",
         version=VERSION,
-        description="JSON API of the bench-side job tracker. Errors are RFC 9457 problem details.",
+        description=ABOUT,
         docs_url=None,
         redoc_url=None,
         lifespan=lifespan,
@@ -43,7 +45,10 @@ def build_app(settings: Settings | None = None, db: Database | None = None) -> F
         around = [Depends(after_stores, scope="function")] if room == "stores" else []
         for router in import_module(f"app.{room}.routes").routers:
             app.include_router(router, dependencies=around)
+    describe_api(app)
     app.mount("/static", StaticForEver(directory=static_folder()), name="static")
     app.add_middleware(GZipMiddleware, minimum_size=800, compresslevel=5)
+    app.add_middleware(BodyLimit)
     app.add_middleware(SecurityHeaders)
+    app.add_middleware(HeadLikeGet)
     return app

@@ -2,12 +2,29 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
+
+
+class InWords(TyperGroup):
+    """The commands; what they stand on may be missing, and then they end in words, not in a traceback."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command that was asked for."""
+        try:
+            return super().invoke(ctx)
+        except Exception as error:
+            from app.cli.console import end_in_words
+
+            end_in_words(error)
+            raise
+
 
 app = typer.Typer(
     name="countback",
+    cls=InWords,
     help="A bench-side job tracker for device repair: every part that comes out is counted, and counted back.",
     no_args_is_help=True,
     add_completion=False,

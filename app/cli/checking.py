@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
-from app.cli.console import open_database, say, setting_faults
+from app.cli.console import database_words, open_database, say, setting_faults, unknown_settings
 from app.platform.db import Database
 from app.platform.settings import Settings
 
@@ -23,13 +23,13 @@ def run(data_dir: Path | None) -> None:
         _tell("settings", setting_faults(error))
         raise typer.Exit(1) from error
     _tell("settings", ())
+    for name in unknown_settings():
+        say(f"  note: {name} is no setting and changes nothing. Is it spelt right?")
     db = open_database(settings)
     try:
         sound = _check_database(db, settings)
     except SQLAlchemyError as error:
-        full = db.out_of_space(error)
-        why = "The disk is full. Free some space." if full else f"It does not answer: {error.__class__.__name__}."
-        sound = _tell("database", [why])
+        sound = _tell("database", [database_words(error, db)])
     finally:
         db.dispose()
     if not sound:
@@ -39,8 +39,8 @@ def run(data_dir: Path | None) -> None:
 def _check_database(db: Database, settings: Settings) -> bool:
     from app.jobs.queries.faults import bench_faults
     from app.platform.media import MediaStore
-    from app.platform.migrations import current_revision, head_revision
-    from app.procedures.queries import media_faults
+    from app.platform.migrations import behind
+    from app.procedures.queries import media_faults, sheet_faults
     from app.stores.queries import stock_faults
 
     say(f"  database: {db.server_version()}")
@@ -49,19 +49,27 @@ def _check_database(db: Database, settings: Settings) -> bool:
     for note in (n for n in durable if " setting " not in n):
         say(f"  note: {note}")
     sound = _tell("durability settings", [n for n in durable if " setting " in n])
-    at, head = current_revision(db) or "none", head_revision()
-    behind = [] if at == head else [f"It stands at {at}, wanted {head}. Run: countback migrate"]
-    if not _tell("migration", behind):
+    late = behind(db)
+    if not _tell("migration", [late] if late else []):
         return False
     checks: tuple[tuple[str, Callable[[Session], Iterable[str]]], ...] = (
         ("stock ledger and its projections", stock_faults),
         ("job records, their seals and projections", bench_faults),
+        ("published procedures and their drawings", sheet_faults),
         ("pictures and recordings", lambda session: media_faults(session, MediaStore(settings.media_folder))),
     )
     for name, find in checks:
         with db.read() as session:
-            sound = _tell(name, find(session)) and sound
+            sound = _tell(name, _found(find, session)) and sound
     return sound
+
+
+def _found(find: Callable[[Session], Iterable[str]], session: Session) -> list[str]:
+    """Return the faults a check finds; a row that cannot be read at all is one too."""
+    try:
+        return list(find(session))
+    except (LookupError, TypeError, ValueError) as error:
+        return [f"A row cannot be read, and the rest was not looked at: {error.__class__.__name__}: {error}"]
 
 
 def _tell(what: str, faults: Iterable[str]) -> bool:

@@ -1,9 +1,13 @@
 """Make the demo workshop where there is none yet, and serve it."""
 
 import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeElapsedColumn
 
@@ -32,7 +36,8 @@ def run(
     if _is_made(settings):
         say(f"The demo workshop in {settings.data_dir} is there already.")
     else:
-        _make(settings, jobs, seed, _end(settings, today))
+        with _broken_off_in_words():
+            _make(settings, jobs, seed, _end(settings, today))
     _show_staff()
     if taken is None:
         return
@@ -41,6 +46,19 @@ def run(
     db = ready_database(settings)
     serve_app(build_app(settings, db), settings, taken)
     db.dispose()
+
+
+@contextmanager
+def _broken_off_in_words() -> Iterator[None]:
+    """Let a stop by the system end the invention as Ctrl+C does: what lies about is tidied away, and it is said."""
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    except KeyboardInterrupt as error:
+        typer.echo("Broken off. Nothing of it is kept: the next start begins anew.", err=True)
+        raise typer.Exit(130) from error
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _name() -> str | None:
@@ -81,20 +99,25 @@ def _make(settings: Settings, jobs: int, seed: int, until: datetime) -> None:
     else:
         settings.data_dir.mkdir(parents=True, exist_ok=True)
         path = settings.data_dir / f"countback.db.{UNFINISHED}"
-        for old in settings.data_dir.glob(f"countback.db.{UNFINISHED}*"):
-            old.unlink()
+        _forget(settings.data_dir)
         db = Database(f"sqlite:///{path.resolve()}")
     upgrade(db)
     bar = Progress(
         TextColumn("Inventing a year of the workshop"), BarColumn(), MofNCompleteColumn(), TextColumn("jobs"),
         TimeElapsedColumn(), console=Console(stderr=True),
     )  # fmt: skip
-    with bar:
-        task = bar.add_task("", total=jobs)
-        make_history(
-            db, settings, jobs=jobs, seed=seed, until=until,
-            progress=lambda done, total: bar.update(task, completed=done, total=total),
-        )  # fmt: skip
+    try:
+        with bar:
+            task = bar.add_task("", total=jobs)
+            make_history(
+                db, settings, jobs=jobs, seed=seed, until=until,
+                progress=lambda done, total: bar.update(task, completed=done, total=total),
+            )  # fmt: skip
+    except BaseException:
+        db.dispose()
+        if path is not None:
+            _forget(settings.data_dir)
+        raise
     if path is not None:
         with db.engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -104,6 +127,11 @@ def _make(settings: Settings, jobs: int, seed: int, until: datetime) -> None:
         db.dispose()
     took = (clock.now() - began) / timedelta(seconds=1)
     say(f"The demo workshop is ready in {settings.data_dir} ({took:.0f} s).")
+
+
+def _forget(folder: Path) -> None:
+    for old in folder.glob(f"countback.db.{UNFINISHED}*"):
+        old.unlink()
 
 
 def _show_staff() -> None:

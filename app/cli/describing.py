@@ -21,7 +21,6 @@ def settings() -> None:
 
 def schema() -> None:
     """Print the JSON Schema of a procedure, as its YAML file is checked."""
-    from app.rules.sheet import Sheet
+    from app.procedures.document import json_schema
 
-    found = {"$schema": "https://json-schema.org/draft/2020-12/schema", **Sheet.model_json_schema()}
-    say(json.dumps(found, indent=2, ensure_ascii=False))
+    say(json.dumps(json_schema(), indent=2, ensure_ascii=False))

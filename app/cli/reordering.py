@@ -7,6 +7,7 @@ from pathlib import Path
 from app.cli.console import load_settings, ready_database, say, stop
 from app.platform import clock
 from app.rules.stores.planning import Terms
+from app.rules.stores.suggestion import share_words
 from app.rules.stores.trial import Series, Trial, from_rows, try_policies
 
 
@@ -69,7 +70,7 @@ def _read(file: Path, lead_days: int, price: float, target: float) -> Series:
 def _print(trial: Trial, owed: float) -> None:
     say(
         f"Counted: {trial.days} days, {trial.enough} of {trial.parts} parts with enough demand. Promised to those: "
-        f"nothing runs out in {trial.promised:.1%} of the order cycles."
+        f"nothing runs out in {share_words(trial.promised)} of the order cycles."
     )
     say()
     heads = ("", "service", "service*", "fill rate", "orders", "holding", "ordering", "expiry", "stock-out", "together")
@@ -79,7 +80,7 @@ def _print(trial: Trial, owed: float) -> None:
         shares = (one.service, one.service_enough, one.fill_rate)
         money = (cost.holding, cost.ordering, cost.expiry, cost.shortage, cost.total)
         say(
-            f"{one.name:<14}" + "".join(f"{value:>12.1%}" for value in shares) + f"{one.orders:>12,}"
+            f"{one.name:<14}" + "".join(f"{share_words(value):>12}" for value in shares) + f"{one.orders:>12,}"
             + "".join(f"{value:>12,.0f}" for value in money)
         )  # fmt: skip
     say("* over the parts with enough demand. Both services are shares of order cycles; the fill rate is of pieces.")
@@ -91,5 +92,5 @@ def _print(trial: Trial, owed: float) -> None:
         say(
             f"Beside the exact optimum (s, S by dynamic programming, {owed:g} a piece and day owed) of {best.parts} "
             f"parts: {best.optimum:,.0f} a year; this policy's levels {best.policy:,.0f}, which is "
-            f"{best.policy / best.optimum - 1:.1%} more for the service promised."
+            f"{share_words(best.policy / best.optimum - 1)} more for the service promised."
         )

@@ -15,7 +15,10 @@ def migrate(data_dir: Path | None) -> None:
 
     db = make_database(load_settings(data_dir))
     before = current_revision(db)
-    upgrade(db)
+    try:
+        upgrade(db)
+    except Refused as refusal:
+        stop(refusal.reason)
     after = current_revision(db)
     say(f"The database is at migration {after}, as it was." if before == after else f"The database is now at {after}.")
     db.dispose()

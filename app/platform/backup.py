@@ -56,6 +56,7 @@ def backup_sqlite(source: Path, target: Path) -> Copied:
         connection.close()
     migration = _sound(unfinished)
     os.replace(unfinished, target)
+    _forget(unfinished)
     _sync([target, target.parent])
     return Copied(target, target.stat().st_size, migration)
 
@@ -72,20 +73,28 @@ def restore_sqlite(copy: Path, target: Path, *, replace: bool, at: datetime) -> 
         raise Refused(f"There is a database at {target}. Give --replace to put the copy in its place.")
     target.parent.mkdir(parents=True, exist_ok=True)
     unfinished = target.with_name(f"{target.name}.unfinished")
-    shutil.copyfile(copy, unfinished)
     try:
+        shutil.copyfile(copy, unfinished)
         migration = _sound(unfinished)
-    except Refused:
-        unfinished.unlink(missing_ok=True)
+        if target.exists():
+            _must_be_idle(target)
+    except (OSError, Refused):
+        _forget(unfinished)
         raise
     kept = None
     if target.exists():
-        _must_be_idle(target)
         kept = target.with_name(f"{target.name}.before-{at:%Y%m%d-%H%M%S}")
         os.replace(target, kept)
     os.replace(unfinished, target)
+    _forget(unfinished)
     _sync([target, target.parent])
     return Copied(target, target.stat().st_size, migration, kept)
+
+
+def _forget(unfinished: Path) -> None:
+    """Remove a copy that did not come to be, and what looking at it has left beside it."""
+    for end in ("", "-wal", "-shm"):
+        unfinished.with_name(f"{unfinished.name}{end}").unlink(missing_ok=True)
 
 
 def faults_of(path: Path) -> tuple[str, ...]:
@@ -117,7 +126,7 @@ def _sound(path: Path) -> str:
     """Return the migration of a written copy; Refused, and the copy removed, when it is not sound."""
     faults = faults_of(path)
     if faults:
-        path.unlink(missing_ok=True)
+        _forget(path)
         raise Refused("The copy is not sound: " + " ".join(faults))
     return head_revision()
 

@@ -154,6 +154,7 @@ def _sqlite_engine(url: str, pool_size: int) -> Engine:
     engine = create_engine(
         url,
         module=sqlite_driver,
+        hide_parameters=True,
         pool_size=pool_size,
         max_overflow=20,
         pool_timeout=30,
@@ -186,6 +187,7 @@ def _sqlite_engine(url: str, pool_size: int) -> Engine:
 def _postgres_engine(url: str, pool_size: int) -> Engine:
     return create_engine(
         url,
+        hide_parameters=True,  # What was sent has names and secrets in it, and errors go to the log.
         pool_size=pool_size,
         max_overflow=20,
         pool_timeout=30,

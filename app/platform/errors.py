@@ -6,9 +6,10 @@ __all__ = ["AlreadyDone", "Conflict", "Forbidden", "NotFound", "NotSignedIn", "R
 
 
 class NotFound(Exception):
-    """There is no such thing; ``what`` names it in words, such as ``job J000412``."""
+    """There is no such thing; ``what`` names it in words, such as ``job J000412``. What is very long is cut short."""
 
     def __init__(self, what: str) -> None:
+        what = what if len(what) <= 120 else f"{what[:120]}…"
         super().__init__(f"There is no {what}.")
         self.what = what
 

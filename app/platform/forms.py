@@ -12,6 +12,8 @@ from pydantic_core import ErrorDetails
 from app.rules.verdict import Refused
 
 M = TypeVar("M", bound=BaseModel)
+NOT_FILLED = "Fill this in."
+NOT_CHOSEN = "Choose one."
 
 
 @dataclass(frozen=True)
@@ -69,9 +71,10 @@ class Form(Generic[M]):
         """Return whether an option of a many-choice field is chosen."""
         return option in self.lists.get(name, ())
 
-    def error(self, name: str) -> str | None:
-        """Return the message beside a field, or None."""
-        return self.errors.get(name)
+    def error(self, name: str, chosen: bool = False) -> str | None:
+        """Return the message beside a field, or None; ``chosen`` says that its answers are offered, not written."""
+        message = self.errors.get(name)
+        return NOT_CHOSEN if chosen and message == NOT_FILLED else message
 
     def refused(self, refusal: Refused) -> "Form[M]":
         """Return this form with a refusal: beside its field where it names one, otherwise on top."""
@@ -123,14 +126,13 @@ def _number(text: str) -> str:
 
 
 _WORDS = {
-    "missing": "Fill this in.",
-    "string_too_short": "Fill this in.",
+    "missing": NOT_FILLED,
+    "string_too_short": NOT_FILLED,
     "int_parsing": "Enter a whole number, such as 3.",
     "int_from_float": "Enter a whole number, such as 3.",
     "decimal_parsing": "Enter a number, such as 12.50.",
     "date_from_datetime_parsing": "Enter a date, such as 2026-03-31.",
     "date_parsing": "Enter a date, such as 2026-03-31.",
-    "enum": "Choose one of the offered answers.",
     "literal_error": "Choose one of the offered answers.",
     "bool_parsing": "Answer yes or no.",
 }
@@ -139,6 +141,8 @@ _WORDS = {
 def _words(detail: ErrorDetails) -> str:
     kind = detail["type"]
     context = detail.get("ctx", {})
+    if kind == "enum":
+        return f"Choose one of these: {str(context.get('expected')).replace(chr(39), '')}."
     if kind in _WORDS:
         return _WORDS[kind]
     if kind == "string_too_long":

@@ -7,7 +7,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
 from app.platform.db import Database
-from app.platform.migrations import current_revision, head_revision
+from app.platform.migrations import behind, current_revision
 from app.platform.settings import Settings
 
 
@@ -45,18 +45,25 @@ def readiness(db: Database, settings: Settings) -> Readiness:
         version = db.server_version()
         warnings = db.setting_faults()
         migration = current_revision(db) or "none"
-        head = head_revision()
-        if migration != head:
-            faults.append(f"The database stands at migration {migration}, wanted {head}. Run: countback migrate")
+        late = behind(db)
+        if late:
+            faults.append(f"The database is not at the newest migration. {late}")
         else:
             _trial_write(db)
     except SQLAlchemyError as error:
         faults.append(
             "The disk is full: the database does not take writes. Free some space."
             if db.out_of_space(error)
-            else f"The database does not take writes: {error.__class__.__name__}."
+            else f"The database does not take writes: {_kind(error)}."
         )
     return Readiness(version, migration, tuple(faults), tuple(warnings))
+
+
+def _kind(error: SQLAlchemyError) -> str:
+    """Return what kind of error it is. Whoever asks may be anybody: the driver's words, with addresses, stay inside."""
+    if "readonly database" in str(getattr(error, "orig", "")):
+        return "its file or folder may not be written to. Check whose it is"
+    return error.__class__.__name__
 
 
 def _trial_write(db: Database) -> None:

@@ -70,7 +70,7 @@ def labels_page(
     sheet = label_sheet(size)
     form = blank(size=sheet.key, start=start, copies=copies)
     laid: tuple[tuple[Label | None, ...], ...] = ()
-    if not (copies.isdecimal() and 1 <= int(copies) <= MAX_COPIES):
+    if not (copies.isdecimal() and len(copies) < 5 and 1 <= int(copies) <= MAX_COPIES):
         form = form.wrong("copies", f"Print 1 to {MAX_COPIES} of each.")
     elif len(labels) * int(copies) > MAX_LABELS:
         form = form.wrong("copies", f"These are more than {MAX_LABELS} labels. Print fewer at a time.")

@@ -57,6 +57,8 @@ def set_up_logging(level: str = "info", stream: TextIO | None = None) -> None:
 
 
 def _renderers(out: TextIO) -> list[structlog.types.Processor]:
+    """Return how entries are written; tracebacks without local variables, as those have tokens and secrets in them."""
     if out.isatty():
-        return [structlog.dev.ConsoleRenderer()]
-    return [structlog.processors.dict_tracebacks, structlog.processors.JSONRenderer()]
+        return [structlog.dev.ConsoleRenderer(exception_formatter=structlog.dev.plain_traceback)]
+    plain = structlog.tracebacks.ExceptionDictTransformer(show_locals=False)
+    return [structlog.processors.ExceptionRenderer(plain), structlog.processors.JSONRenderer()]

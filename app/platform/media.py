@@ -219,7 +219,7 @@ def _fields(items: Iterable[tuple[str, UploadFile | str]]) -> dict[str, tuple[st
     found: dict[str, list[str]] = {}
     for name, value in items:
         if isinstance(value, str):
-            found.setdefault(name, []).append(value)
+            found.setdefault(name, []).append(value.replace("\0", ""))
     return {name: tuple(values) for name, values in found.items()}
 
 

@@ -6,6 +6,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from app.platform.db import Database
+from app.platform.errors import Refused
 from app.platform.resources import resource
 
 
@@ -23,6 +24,22 @@ def head_revision() -> str:
     return head or "none"
 
 
+def behind(db: Database) -> str:
+    """Return in words why the database does not stand at the newest migration and what to do; empty when it does."""
+    at, head = current_revision(db), head_revision()
+    if at == head:
+        return ""
+    if at is None:
+        return "It has no tables yet. Run: countback migrate"
+    if at not in _known():
+        return f"It stands at migration {at}, newer than this program's {head}. Use the program that made it, or newer."
+    return f"It stands at migration {at}, wanted {head}. Run: countback migrate"
+
+
+def _known() -> set[str]:
+    return {script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()}
+
+
 def current_revision(db: Database) -> str | None:
     """Return the migration the database stands at, or None for an empty one."""
     with db.engine.connect() as connection:
@@ -30,5 +47,8 @@ def current_revision(db: Database) -> str | None:
 
 
 def upgrade(db: Database) -> None:
-    """Bring the database to the newest migration."""
+    """Bring the database to the newest migration; Refused when it stands at one that this program does not know."""
+    at = current_revision(db)
+    if at is not None and at not in _known():
+        raise Refused(behind(db))
     command.upgrade(alembic_config(db), "head")

@@ -2,18 +2,32 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
-from typing import Any
+from typing import Annotated, Any
 from uuid import UUID
 
+from pydantic import Field
 from sqlalchemy import update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlmodel import Session, col, select
 
 from app.platform.errors import AlreadyDone, Conflict, Refused
 from app.platform.models import Submission
+
+SubmissionId = Annotated[
+    str,
+    Field(
+        pattern=r"^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$",
+        description="UUIDv7 made by the caller; the same again gives the first outcome.",
+        json_schema_extra={"format": "uuid"},
+        examples=["019aca3a-cad0-72de-9e46-d6b3d1dfe5c9"],
+    ),
+]
+"""The id that every write of the API carries."""
 
 
 def canonical(content: Any) -> bytes:
@@ -83,6 +97,37 @@ def claim(session: Session, submission_id: str, content: Any, who: int | None, a
             "Reload the page to see it, then make the change again."
         )
     raise AlreadyDone(known.location)
+
+
+@dataclass
+class Outcome:
+    """Where the outcome of a write is shown; its ``name`` is the last part of that address."""
+
+    location: str = ""
+
+    def settle(self, session: Session, submission_id: str, location: str) -> None:
+        """Note where the outcome of a claimed submission is shown."""
+        self.location = location
+        settle(session, submission_id, location)
+
+    @property
+    def name(self) -> str:
+        """What the outcome is called, such as an order's number."""
+        return self.location.rpartition("/")[2]
+
+
+@contextmanager
+def first_outcome() -> Iterator[Outcome]:
+    """Let a write of the API be sent again: what was stored before is not stored twice, and its outcome is known.
+
+    Stands outside ``db.write()``. Pages need it not: their repeat is led to the first outcome by a redirect, which a
+    program that has posted does not expect.
+    """
+    found = Outcome()
+    try:
+        yield found
+    except AlreadyDone as done:
+        found.location = done.location
 
 
 def settle(session: Session, submission_id: str, location: str) -> None:

@@ -16,14 +16,16 @@ from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
 
 from app.platform import clock
 from app.platform.db import Database
-from app.platform.errors import Refused
 from app.platform.forms import RawForm, Upload
 from app.platform.resources import resource
 from app.platform.settings import Settings
 from app.platform.static_files import sources
+from app.rules.money import minor_units, short_price
+from app.rules.pieces import pieces
 
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 MAX_FORM_FIELDS = 3000
@@ -85,6 +87,8 @@ def _environment(site_name: str, currency: str, demo: bool, time_zone: str) -> E
     environment.filters["local_time"] = lambda at: _local(at, zone).strftime("%H:%M") if at else "—"
     environment.filters["iso"] = lambda at: at.isoformat() if at else ""
     environment.filters["money"] = lambda amount: money_text(amount, currency)
+    environment.filters["price"] = lambda amount: price_text(amount, currency)
+    environment.filters["pieces"] = pieces
     environment.filters["duration"] = duration_text
     return environment
 
@@ -108,6 +112,14 @@ def _day(at: date | datetime | None, zone: Any) -> str:
 def money_text(amount: Decimal | None, currency: str) -> str:
     """Return an amount as people write it, with its currency; a dash for none."""
     return "—" if amount is None else format_currency(amount, currency, locale="en_GB")
+
+
+def price_text(price: Decimal | None, currency: str) -> str:
+    """Return a unit price or cost with its currency and all its decimals, of which it may have four."""
+    if price is None:
+        return "—"
+    places = max(0, -int(short_price(price, minor_units(currency)).as_tuple().exponent))
+    return format_currency(price, currency, f"¤#,##0.{'0' * places}".rstrip("."), locale="en_GB", currency_digits=False)
 
 
 def duration_text(seconds: float | None) -> str:
@@ -228,11 +240,12 @@ async def read_form(request: Request) -> RawForm:
             if isinstance(value, UploadFile):
                 body = await value.read(MAX_UPLOAD_BYTES + 1)
                 if len(body) > MAX_UPLOAD_BYTES:
-                    raise Refused(f"{value.filename} is larger than 15 MB. Send a smaller file.", name)
+                    raise HTTPException(413, f"{value.filename} is larger than 15 MB. Send a smaller file.")
                 if value.filename:
                     files.setdefault(name, []).append(Upload(value.filename, value.content_type or "", body))
             else:
-                fields.setdefault(name, []).append(value)
+                # PostgreSQL keeps no NUL in a text, and nobody types one.
+                fields.setdefault(name, []).append(value.replace("\0", ""))
     return RawForm({k: tuple(v) for k, v in fields.items()}, {k: tuple(v) for k, v in files.items()})
 
 
@@ -272,6 +285,35 @@ CAMERA_HEADERS = SECURITY_HEADERS | {
 }
 
 
+def headers_for(path: str) -> Mapping[str, str]:
+    """Return the security headers of a path."""
+    return CAMERA_HEADERS if path.startswith(CAMERA_PAGES) else SECURITY_HEADERS
+
+
+def harden(request: Request, answer: Response) -> Response:
+    """Give an answer that no middleware sees the headers that ``SecurityHeaders`` gives all others."""
+    answer.headers.update({"cache-control": "no-store", **headers_for(request.url.path)})
+    return answer
+
+
+class HeadLikeGet:
+    """ASGI middleware: HEAD is answered like GET, without the body (RFC 9110, 9.3.2)."""
+
+    def __init__(self, app: Callable[..., Any]) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Any, receive: Any, send: Any) -> None:
+        """Pass a HEAD request on as GET and send its answer's headers alone."""
+        if scope["type"] != "http" or scope["method"] != "HEAD":
+            await self.app(scope, receive, send)
+            return
+
+        async def without_body(message: Any) -> None:
+            await send({**message, "body": b""} if message["type"] == "http.response.body" else message)
+
+        await self.app({**scope, "method": "GET"}, receive, without_body)
+
+
 class SecurityHeaders:
     """ASGI middleware: the headers above on every answer; pages are never stored by caches."""
 
@@ -283,7 +325,7 @@ class SecurityHeaders:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers = CAMERA_HEADERS if scope["path"].startswith(CAMERA_PAGES) else SECURITY_HEADERS
+        headers = headers_for(scope["path"])
 
         async def with_headers(message: Any) -> None:
             if message["type"] == "http.response.start":
@@ -324,11 +366,13 @@ __all__ = [
     "SECURITY_HEADERS",
     "TAP_HEADER",
     "Db",
+    "HeadLikeGet",
     "NoCaller",
     "SecurityHeaders",
     "SiteSettings",
     "client_address",
     "duration_text",
+    "harden",
     "is_partial",
     "make_environment",
     "money_text",

@@ -11,6 +11,8 @@ from app.platform.migrations import head_revision
 from app.platform.web import static_url
 from tests.visitor import Visitor
 
+Visit = Callable[[str], Visitor]
+
 
 def test_the_process_tells_that_it_answers(app: FastAPI) -> None:
     """Without touching the database."""
@@ -31,7 +33,7 @@ def test_it_is_ready_when_the_database_takes_writes(app: FastAPI, db: Database) 
 def test_it_is_not_ready_when_migrations_are_behind(app: FastAPI, db: Database) -> None:
     """And it says what to run."""
     with db.write() as session:
-        session.connection().execute(text("UPDATE alembic_version SET version_num = '0000'"))
+        session.connection().execute(text("UPDATE alembic_version SET version_num = '0001'"))
     answer = Visitor(app).client.get("/readyz")
     assert answer.status_code == 503
     assert "countback migrate" in answer.json()["faults"][0]
@@ -83,6 +85,60 @@ def test_an_unexpected_error_is_told_with_a_reference(app: FastAPI) -> None:
     assert answer.status_code == 500
     assert "secret detail" not in answer.text
     assert "reference" in answer.text.casefold()
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert answer.headers["cache-control"] == "no-store"
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/no/such/page", "/healthz", "/static/css/base.css"])
+def test_head_is_answered_like_get_without_the_body(app: FastAPI, path: str) -> None:
+    """RFC 9110, 9.3.2."""
+    client = Visitor(app).client
+    got, head = client.get(path), client.head(path)
+    assert (head.status_code, head.content) == (got.status_code, b"")
+    assert head.headers["content-type"] == got.headers["content-type"]
+
+
+def test_a_browser_comes_back_to_the_list_it_had_filtered(app: FastAPI) -> None:
+    """Its query is part of where it wanted to go."""
+    answer = Visitor(app).client.get("/parts?q=seal&show=all", follow_redirects=False)
+    assert answer.headers["location"] == "/sign-in?next=/parts%3Fq%3Dseal%26show%3Dall"
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/people/nobody", 404),
+        ("/people/99999999999999999999999999", 422),
+        (f"/people/{'1' * 5000}", 422),
+        ("/orders?after=99999999999999999999999999", 200),
+        ("/jobs/%00", 404),
+        ("/parts?q=%00", 200),
+        (f"/jobs/{'x' * 5000}/quote", 404),
+        ("/stores/import?done=odd", 422),
+        ("/api/v1/movements?after=99999999999999999999999999", 422),
+        ("/api/v1/discards?first=0001-01-01", 422),
+    ],
+)
+def test_what_no_column_can_hold_is_no_fault_of_ours(visit: Visit, path: str, status: int) -> None:
+    """Numbers without end and signs that PostgreSQL keeps nowhere are answered in words, never with a 5xx."""
+    answer = visit("supervisor").client.get(path)
+    assert answer.status_code in {status, 404, 422}, answer.text[:300]
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/setup/none", "/tablet"])
+def test_nobody_sends_much_before_they_are_signed_in(app: FastAPI, path: str) -> None:
+    """However its length is told."""
+    client = Visitor(app).client
+    headers = {"content-type": "application/x-www-form-urlencoded"}
+    assert client.post(path, content=b"name=" + b"a" * 70_000, headers=headers).status_code == 413
+    chunks = (b"a" * 1000 for _ in range(70))
+    assert client.post(path, content=chunks, headers=headers).status_code == 413
+
+
+def test_a_program_sends_no_more_than_is_read(app: FastAPI) -> None:
+    """Its body is read before its token is looked at."""
+    answer = Visitor(app).client.post("/api/v1/jobs", content=b"[" * (32 * 1024 * 1024 + 1))
+    assert (answer.status_code, answer.headers["content-type"]) == (413, "application/problem+json")
 
 
 def test_a_static_file_under_its_mark_is_kept_for_ever(app: FastAPI) -> None:

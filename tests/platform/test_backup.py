@@ -93,6 +93,7 @@ def test_a_restore_under_a_running_server_is_refused(workshop: tuple[Database, P
         restore_sqlite(tmp_path / "copy.db", path, replace=True, at=AT)
     with db.read() as session:
         assert session.get_one(Heartbeat, 4).beats == 1
+    assert not list(path.parent.glob("*.unfinished*"))
 
 
 def test_a_damaged_copy_is_not_restored(workshop: tuple[Database, Path], tmp_path: Path) -> None:

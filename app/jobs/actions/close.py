@@ -11,7 +11,7 @@ from app.jobs.actions.record import known_event, record
 from app.jobs.actions.step_times import keep_step_times
 from app.jobs.models import Hold, Job, KitLine, Stage
 from app.jobs.queries.bench import kit_lots, pocket_numbers, state_of
-from app.jobs.queries.closing import Account, account
+from app.jobs.queries.closing import Account, account, sealed_account
 from app.jobs.queries.old_units import old_units_out
 from app.platform.errors import Refused
 from app.platform.settings import Settings
@@ -24,7 +24,7 @@ from app.stores import actions as stores
 
 __all__ = [
     "Account", "account", "close_job", "count_of", "due_tests", "override", "record_test", "return_unused",
-    "sign_count", "today",
+    "sealed_account", "sign_count", "today",
 ]  # fmt: skip
 
 
@@ -187,6 +187,7 @@ def close_job(
     returned = return_unused(session, job, at=at, who=who, entry_id=event_id)
     stores.release(session, f"job:{job.number}", None, entry_id=event_id, at=at, who=who)
     kept = _take_in_old(session, work, settings, at=at, who=who, entry_id=event_id)
+    found = account(session, job, settings, at)
     record(
         session,
         job,
@@ -194,10 +195,13 @@ def close_job(
         at=at,
         who=who,
         event_id=event_id,
-        data={"returned": returned, **({"old_units": list(kept)} if kept else {})},
+        data={
+            "returned": returned,
+            "account": sealed_account(found),
+            **({"old_units": list(kept)} if kept else {}),
+        },
         digest=digest,
     )
-    found = account(session, job, settings, at)
     job.parts_cost, job.labour_cost = found.parts.total, found.labour
     job.bench_s = found.bench.total_s
     job.stage, job.hold, job.hold_reason = Stage.CLOSED, Hold.NONE, ""

@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from app.jobs.actions.choose_targets import put_plan
-from app.jobs.actions.close import account, return_unused
+from app.jobs.actions.close import Account, account, return_unused, sealed_account
 from app.jobs.actions.hold import following_id, put_down, reserve_missing, show_shortage
 from app.jobs.actions.promising import promise_with
 from app.jobs.actions.record import known_event, load_job, record
@@ -142,7 +142,7 @@ def answer_quote(
     chosen = _chosen(session, job, answer) if answer.approved else None
     if chosen is not None:
         job.quoted = Decimal(chosen["amount"])
-    data = {
+    data: dict[str, Any] = {
         "by": answer.by,
         "means": answer.means,
         "answered_on": answer.answered_on.isoformat(),
@@ -152,10 +152,13 @@ def answer_quote(
     if chosen is not None:
         data |= {"option": str(answer.option), "names": ", ".join(chosen["names"])}
     kind = "approved" if answer.approved else "declined"
+    found = account(session, job, settings, at)
+    if not answer.approved:
+        data["account"] = sealed_account(found)
     record(session, job, kind=kind, at=at, who=who, event_id=event_id, data=data, digest=digest)
     job.hold, job.hold_reason = Hold.NONE, ""
     if not answer.approved:
-        _give_back(session, job, settings, at=at, who=who, event_id=event_id)
+        _give_back(session, job, found, at=at, who=who, event_id=event_id)
         return
     if chosen is not None and set(chosen["targets"]) != set(job.targets):
         plan = make_plan(procedures.sheet(session, job.revision_id), chosen["targets"])
@@ -210,16 +213,17 @@ def return_unrepaired(
     if len(reason.split()) < 3:
         raise Refused("Say in a few words why it is not repaired and how it is handed back.", "reason")
     put_down(session, job, "returned unrepaired", at=at, who=who, event_id=event_id)
-    record(session, job, kind="returned", at=at, who=who, event_id=event_id, data={"reason": reason}, digest=digest)
-    job.hold, job.hold_reason = Hold.NONE, ""
-    _give_back(session, job, settings, at=at, who=who, event_id=event_id)
-
-
-def _give_back(session: Session, job: Job, settings: Settings, *, at: datetime, who: int, event_id: str) -> None:
-    return_unused(session, job, at=at, who=who, entry_id=event_id)
-    stores.release(session, source_ref(job.number), None, entry_id=event_id, at=at, who=who)
     # A job in its second pass has used parts and time already; otherwise both are nothing.
     found = account(session, job, settings, at)
+    data = {"reason": reason, "account": sealed_account(found)}
+    record(session, job, kind="returned", at=at, who=who, event_id=event_id, data=data, digest=digest)
+    job.hold, job.hold_reason = Hold.NONE, ""
+    _give_back(session, job, found, at=at, who=who, event_id=event_id)
+
+
+def _give_back(session: Session, job: Job, found: Account, *, at: datetime, who: int, event_id: str) -> None:
+    return_unused(session, job, at=at, who=who, entry_id=event_id)
+    stores.release(session, source_ref(job.number), None, entry_id=event_id, at=at, who=who)
     job.parts_cost, job.labour_cost = found.parts.total, found.labour
     job.bench_s = found.bench.total_s
     job.stage = Stage.RETURNED

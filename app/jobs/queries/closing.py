@@ -98,6 +98,11 @@ def account(session: Session, job: Job | JobDetail, settings: Settings, until: d
     return Account(parts, intervals, labour, parts.total + labour)
 
 
+def sealed_account(found: Account) -> dict[str, Any]:
+    """Return an account as the entry that ends a job keeps it, so that the seal is over the figures too."""
+    return {"parts": str(found.parts.total), "labour": str(found.labour), "bench_s": found.bench.total_s}
+
+
 def part_uses(rows: Iterable[KitLot], planned: Mapping[str, int]) -> list[costing.PartUse]:
     """Split what was used of each lot into planned use, up to the plan's quantity, and use beyond the plan."""
     left = dict(planned)

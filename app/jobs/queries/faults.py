@@ -2,19 +2,20 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from decimal import Decimal
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy import func
 from sqlmodel import Session, col, select
 
-from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, KitStandIn, PartUse, Stage
+from app.jobs.models import BenchEvent, Discard, Job, KitLine, KitLot, KitStandIn, PartUse, Stage, StepTimeRow
 from app.jobs.queries.bench import items_for, pocket_numbers
 from app.jobs.queries.chain import chain_hash
 from app.jobs.queries.kit import ALTERNATES, PLANS
+from app.jobs.queries.outcome_faults import booking_faults, outcome_faults, timing_faults
 from app.procedures import queries as procedures
 from app.rules import bench
-from app.rules.correcting import CORRECTED
 from app.rules.counting import BenchState, Event, apply, closing_count
 from app.rules.outbox import KEPT_AFTER_THE_END
 from app.rules.verdict import Refused
@@ -59,6 +60,8 @@ class _Books:
     scrap: Mapping[int, Sums]
     moved: Mapping[str, Mapping[int, tuple[int, int]]]
     stood_in: Mapping[int, Sums]
+    seconds: Mapping[int, Mapping[tuple[str, str], int]]
+    lot_costs: Mapping[int, Decimal]
 
 
 def bench_faults(session: Session, limit: int | None = None) -> list[str]:
@@ -66,8 +69,8 @@ def bench_faults(session: Session, limit: int | None = None) -> list[str]:
 
     Checked for every job, or the ``limit`` newest: the chain of entries from the first on, its end, length and
     version; the counting state against the fold of the entries; fitted, spoilt, added and handed-out parts and
-    scrap against the entries; serial and owner; lots against lines; the ledger's issues and returns; the balance of
-    ended jobs.
+    scrap against the entries; what was booked in; how the job ended, with its account; step times; lots against lines;
+    the ledger's issues, returns and costs; the balance of ended jobs.
     """
     query = select(Job).order_by(col(Job.id).desc())
     jobs = {job.id or 0: job for job in session.exec(query if limit is None else query.limit(limit)).all()}
@@ -111,7 +114,19 @@ def _books(session: Session, least: int) -> _Books:
         lots.setdefault(lot.job_id, []).append(lot)
     uses = _sums(session, PartUse, least, PartUse.item, PartUse.part_number, PartUse.lot_id, PartUse.serial)
     scrap = _sums(session, Discard, least, Discard.item, Discard.reason)
-    return _Books(lines, lots, uses, scrap, stores.issues_and_returns(session, "job:"), _stood_in(session, least))
+    return _Books(
+        lines, lots, uses, scrap, stores.issues_and_returns(session, "job:"), _stood_in(session, least),
+        _seconds(session, least), stores.lot_costs(session),
+    )  # fmt: skip
+
+
+def _seconds(session: Session, least: int) -> dict[int, dict[tuple[str, str], int]]:
+    found: dict[int, dict[tuple[str, str], int]] = {}
+    row = StepTimeRow
+    query = select(row.job_id, row.side, row.step, row.seconds).where(col(row.job_id) >= least)
+    for job_id, side, step, seconds in session.exec(query).all():
+        found.setdefault(job_id, {})[side, step] = found.get(job_id, {}).get((side, step), 0) + seconds
+    return found
 
 
 def _stood_in(session: Session, least: int) -> dict[int, dict[Any, int]]:
@@ -138,11 +153,13 @@ def _job_faults(session: Session, job: Job, links: Sequence[_Link], books: _Book
     except (Refused, KeyError, TypeError, ValueError) as error:
         return [*_chain_faults(job, links), f"{job.number}: its entries cannot be read one after the other: {error}"]
     faults = _chain_faults(job, links)
-    if state.to_json() != BenchState.from_json(job.bench).to_json():
+    if not _is_state(job.bench, state):
         faults.append(f"{job.number}: the counting state stored is not what its entries make.")
     if job.questions != len(state.questions):
         faults.append(f"{job.number}: {len(state.questions)} questions are open, and the job says {job.questions}.")
-    faults += _desk_faults(job, links)
+    events = [link.event for link in links]
+    faults += booking_faults(job, events) + outcome_faults(job, events)
+    faults += timing_faults(job, books.seconds.get(job.id or 0, {}))
     faults += _kit_faults(job, said, books)
     faults += _ledger_faults(job, books)
     if job.stage in ENDED:
@@ -150,19 +167,11 @@ def _job_faults(session: Session, job: Job, links: Sequence[_Link], books: _Book
     return faults
 
 
-def _desk_faults(job: Job, links: Sequence[_Link]) -> list[str]:
-    """Compare serial and owner with what was booked in and corrected since."""
-    said: dict[str, str] = {}
-    for link in links:
-        if link.event.kind == "booked":
-            said |= {name: str(link.event.data[name]) for name in CORRECTED if name in link.event.data}
-        elif link.event.kind == "corrected":
-            said |= {name: after for name, _before, after in link.event.data["changes"]}
-    return [
-        f"{job.number}: {CORRECTED[name].lower()} {getattr(job, name)!r} is not what its entries say, {value!r}."
-        for name, value in said.items()
-        if getattr(job, name) != value
-    ]
+def _is_state(stored: Mapping[str, Any], state: BenchState) -> bool:
+    try:
+        return BenchState.from_json(stored).to_json() == state.to_json()
+    except (LookupError, TypeError, ValueError):
+        return False
 
 
 def _chain_faults(job: Job, links: Sequence[_Link]) -> list[str]:
@@ -271,6 +280,11 @@ def _kit_faults(job: Job, said: _Said, books: _Books) -> list[str]:
         for lot in lots
         if lot.fitted + lot.spoiled + lot.returned > lot.issued
     ]
+    found += [
+        f"{name}: lot {lot.lot_code} of {lot.part_number} is charged at {lot.unit_cost}, and the stores keep another."
+        for lot in lots
+        if lot.unit_cost != books.lot_costs.get(lot.lot_id)
+    ]
     return found
 
 
@@ -298,6 +312,8 @@ def _end_faults(session: Session, job: Job, state: BenchState, links: Sequence[_
         found.append(f"{name} without a signed count.")
     if not job.overridden:
         sheet = procedures.sheet(session, job.revision_id)
+        if not set(state.teardown) <= {step.id for step in sheet.steps}:
+            return [*found, f"{name}, and its steps are not those of the revision it is said to be on."]
         numbers = bench.step_numbers(sheet, state.teardown)
         pockets = pocket_numbers(sheet, state.teardown)
         count = closing_count(items_for(job.revision_id, sheet, state), state, numbers, pockets)

@@ -2,6 +2,7 @@
 
 from app.jobs.routes import (
     api,
+    api_desk,
     api_kit,
     api_quotes,
     api_spares,
@@ -46,6 +47,7 @@ routers = (
     labels.router,
     hands.router,
     api.router,
+    api_desk.router,
     api_kit.router,
     api_quotes.router,
     api_spares.router,

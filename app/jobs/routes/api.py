@@ -29,7 +29,7 @@ from app.people.access import ApiBench, ApiEverybody, ApiStores, Caller
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import AlreadyDone, Refused
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, settle
 from app.platform.web import Db, SiteSettings
 from app.procedures import queries as procedures
 from app.rules.plan_reasons import reasons
@@ -40,7 +40,6 @@ from app.stores.actions import Pick
 
 router = APIRouter(prefix="/api/v1", tags=["jobs"])
 Text = Annotated[str, Field(min_length=1, max_length=500)]
-SubmissionId = Annotated[str, Field(description="UUIDv7 made by the caller; the same again gives the first outcome.")]
 
 
 class JobItem(BaseModel):
@@ -178,7 +177,10 @@ class PickBody(BaseModel):
 
 
 class NewHandOut(BaseModel):
-    """Hand out a kit: the picks, or none for what is proposed (first expired, first out)."""
+    """Hand out a kit: the picks, or none for what is proposed (first expired, first out).
+
+    Parts whose serials are tracked need picks that name them; what is proposed is listed by GET.
+    """
 
     id: SubmissionId
     picks: Annotated[list[PickBody], Field(max_length=500)] = []
@@ -374,12 +376,16 @@ def hand_out(db: Db, settings: SiteSettings, caller: ApiStores, number: str, bod
     return get_job(db, settings, caller, number)
 
 
+def proposed_picks(session: Session, number: str, day: date) -> tuple[stores.ProposedPick, ...]:
+    """Return what of the kit can be handed out now, first expired first; serials are the picker's to name."""
+    rows = kit_queries.kit(session, queries.find_job(session, number), day)
+    wants = {r.part_number: min(r.outstanding, r.reserved + r.available) for r in rows if r.outstanding}
+    return stores.propose_picks(session, wants, day)
+
+
 def _picks(session: Session, number: str, body: NewHandOut, day: date) -> list[Pick]:
-    job = queries.find_job(session, number)
-    rows = kit_queries.kit(session, job, day)
     if not body.picks:
-        wants = {r.part_number: min(r.outstanding, r.reserved + r.available) for r in rows if r.outstanding}
-        return list(stores.propose_picks(session, wants, day))
+        return list(proposed_picks(session, number, day))
     lots = stores.lots_of(session, {pick.part_number for pick in body.picks})
     known = {(lot.part_number, lot.code, lot.location): lot for lot in lots}
     picks = []

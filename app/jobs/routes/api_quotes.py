@@ -10,13 +10,12 @@ from pydantic import BaseModel, Field
 from app.jobs.actions.close import today
 from app.jobs.actions.extend_plan import Agreement, extend_plan
 from app.jobs.pages import promising, quoting, replanning
-from app.jobs.routes.api import SubmissionId
 from app.people.access import ApiBench, ApiEverybody
 from app.people.models import Role
 from app.platform import clock
 from app.platform.errors import AlreadyDone, NotFound, Refused
 from app.platform.forms import blank
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, settle
 from app.platform.web import Db, SiteSettings
 from app.rules.quoting import Quote
 

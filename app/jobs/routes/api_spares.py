@@ -11,12 +11,11 @@ from app.jobs.actions.close import today
 from app.jobs.actions.spares import decide_spares, withdraw_spares
 from app.jobs.pages.spares import Judged, judge
 from app.jobs.queries.spares import factors, step_parts, with_decided
-from app.jobs.routes.api import SubmissionId
 from app.people.access import ApiSupervisor
 from app.platform import clock
 from app.platform.errors import AlreadyDone, NotFound
 from app.platform.settings import Settings
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, settle
 from app.platform.web import Db, SiteSettings
 
 router = APIRouter(prefix="/api/v1", tags=["jobs"])

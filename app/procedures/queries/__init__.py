@@ -1,5 +1,6 @@
 """Every SELECT of the procedures room."""
 
+from app.procedures.queries.faults import sheet_faults
 from app.procedures.queries.media import ClipView, MediaInfo, clips, media, media_faults, recordings, sheet_clips
 from app.procedures.queries.published import (
     UNSETTLED,
@@ -49,5 +50,6 @@ __all__ = [
     "revisions",
     "sheet",
     "sheet_clips",
+    "sheet_faults",
     "step_svgs",
 ]

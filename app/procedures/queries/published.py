@@ -148,9 +148,16 @@ def device_models(session: Session) -> tuple[ModelInfo, ...]:
     return tuple(_model(row) for row in rows)
 
 
-def device_model(session: Session, device_model_id: int) -> ModelInfo:
-    """Return one device model; NotFound when there is none."""
-    row = session.exec(select(DeviceModelRow).where(col(DeviceModelRow.id) == device_model_id)).first()
+def device_model(session: Session, device_model_id: int, *, hold: bool = False) -> ModelInfo:
+    """Return one device model; NotFound when there is none.
+
+    ``hold`` keeps everybody else who holds the same model waiting until this transaction ends.
+    """
+    statement = select(DeviceModelRow).where(col(DeviceModelRow.id) == device_model_id)
+    if hold:
+        # Not the strongest lock: rows that point at the model can still be written meanwhile.
+        statement = statement.with_for_update(key_share=True)
+    row = session.exec(statement).first()
     if row is None:
         raise NotFound("such device model")
     return _model(row)

@@ -11,7 +11,7 @@ from app.people.access import ApiBench, ApiSupervisor, Caller
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import NotFound
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, first_outcome
 from app.platform.web import Db, problem
 from app.procedures import queries
 from app.procedures.actions import beginning
@@ -32,7 +32,7 @@ from app.stores import queries as stores
 
 router = APIRouter(prefix="/api/v1", tags=["drafts"])
 HERE = "/api/v1/drafts"
-Id = Annotated[str, Field(description="UUIDv7 made by the caller; the same again gives the first outcome.")]
+Id = SubmissionId
 Version = Annotated[int, Field(ge=1, description="The draft's version as last seen.")]
 
 
@@ -206,7 +206,7 @@ def _said(words: Any) -> str:
 def begin_draft(db: Db, caller: ApiSupervisor, body: NewDraft) -> DraftBody:
     """Begin a draft: blank, or the next revision of a published procedure."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, body.model_dump(), caller.person_id, at)
         if body.code:
             newest = queries.newest_revision(session, body.code)
@@ -217,8 +217,8 @@ def begin_draft(db: Db, caller: ApiSupervisor, body: NewDraft) -> DraftBody:
             made = beginning.begin_blank(
                 session, body.title, body.device_model, caller.name, who=caller.person_id, at=at
             )
-        settle(session, key, f"{HERE}/{made}")
-    return get_draft(db, caller, made)
+        outcome.settle(session, key, f"{HERE}/{made}")
+    return get_draft(db, caller, int(outcome.name))
 
 
 @router.post("/drafts/yaml", status_code=201, response_model=DraftBody)
@@ -226,26 +226,26 @@ def begin_from_yaml(db: Db, caller: ApiSupervisor, body: YamlDraft) -> Any:
     """Begin a draft from the text of a procedure file; what has not the shape of one is refused with its line."""
     at = clock.now()
     try:
-        with db.write() as session:
+        with first_outcome() as outcome, db.write() as session:
             key = claim(session, body.id, body.model_dump(), caller.person_id, at)
             file = SheetFile(body.name, body.yaml, body.drawings)
             made = beginning.begin_from_file(session, file, who=caller.person_id, at=at)
-            settle(session, key, f"{HERE}/{made}")
+            outcome.settle(session, key, f"{HERE}/{made}")
     except ImportRefused as refusal:
         found = [{"line": p.line, "step": p.step, "message": p.message, "remedy": p.remedy} for p in refusal.problems]
         return problem(422, "No draft was begun", refusal.reason, problems=found)
-    return get_draft(db, caller, made)
+    return get_draft(db, caller, int(outcome.name))
 
 
 @router.put("/drafts/{draft_id}/steps/{step_id}")
 def replace_step(db: Db, caller: ApiSupervisor, draft_id: DraftId, step_id: StepId, body: StepBody) -> DraftBody:
     """Put a step in the place of one; answers with the draft as it is after."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "draft": draft_id, "at": step_id}, caller.person_id, at)
         step = as_json(exact(body.step))
         steps.replace_step(session, draft_id, body.version, step_id, step, who=caller.person_id, at=at)
-        settle(session, key, f"{HERE}/{draft_id}")
+        outcome.settle(session, key, f"{HERE}/{draft_id}")
     return get_draft(db, caller, draft_id)
 
 
@@ -253,10 +253,10 @@ def replace_step(db: Db, caller: ApiSupervisor, draft_id: DraftId, step_id: Step
 def settle_question(db: Db, caller: ApiSupervisor, draft_id: DraftId, number: int, body: SettleQuestion) -> DraftBody:
     """Mark a question as settled, or open it again."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "draft": draft_id, "asked": number}, caller.person_id, at)
         actions.settle_question(session, draft_id, body.version, number, body.done)
-        settle(session, key, f"{HERE}/{draft_id}")
+        outcome.settle(session, key, f"{HERE}/{draft_id}")
     return get_draft(db, caller, draft_id)
 
 
@@ -280,7 +280,7 @@ def send_back_draft(db: Db, caller: ApiSupervisor, draft_id: DraftId, body: Draf
 
 def _moved(db: Database, caller: Caller, draft_id: int, what: str, body: DraftChange) -> DraftBody:
     at, who = clock.now(), caller.person_id
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "draft": draft_id, "what": what}, who, at)
         if what == "send":
             actions.send_to_check(session, draft_id, body.version, stores.known_numbers(session), who=who, at=at)
@@ -288,7 +288,7 @@ def _moved(db: Database, caller: Caller, draft_id: int, what: str, body: DraftCh
             actions.take_back(session, draft_id, body.version)
         else:
             actions.send_back(session, draft_id, body.version, body.remarks, who=who, at=at)
-        settle(session, key, f"{HERE}/{draft_id}")
+        outcome.settle(session, key, f"{HERE}/{draft_id}")
     return get_draft(db, caller, draft_id)
 
 
@@ -296,9 +296,9 @@ def _moved(db: Database, caller: Caller, draft_id: int, what: str, body: DraftCh
 def publish_draft(db: Db, caller: ApiSupervisor, draft_id: DraftId, body: DraftChange) -> PublishedBody:
     """Publish a draft that this person, who is not its writer, has checked."""
     at, who = clock.now(), caller.person_id
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "draft": draft_id, "what": "publish"}, who, at)
         made = actions.publish_draft(session, draft_id, body.version, stores.known_numbers(session), who=who, at=at)
-        there = f"/api/v1/procedures/{made.code}/{made.revision}"
-        settle(session, key, there)
-    return PublishedBody(code=made.code, revision=made.revision, address=there)
+        outcome.settle(session, key, f"/api/v1/procedures/{made.code}/{made.revision}")
+    *_, code, revision = outcome.location.split("/")
+    return PublishedBody(code=code, revision=int(revision), address=outcome.location)

@@ -38,7 +38,14 @@ from app.stores.queries.morning import (
     promises_of,
     short_parts,
 )
-from app.stores.queries.movements import MovementRow, issued_net, issues_and_returns, movement_page, movements_of
+from app.stores.queries.movements import (
+    MovementRow,
+    issued_net,
+    issues_and_returns,
+    lot_costs,
+    movement_page,
+    movements_of,
+)
 from app.stores.queries.orders import (
     OrderEventRow,
     OrderLineRow,
@@ -175,6 +182,7 @@ __all__ = [
     "location",
     "locations",
     "lot_account",
+    "lot_costs",
     "lots_aside",
     "lots_of",
     "movement_page",

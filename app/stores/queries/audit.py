@@ -1,6 +1,6 @@
 """Whether the projections say what the facts say."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from sqlalchemy import func, select
@@ -8,10 +8,12 @@ from sqlmodel import Session, col
 
 from app.rules.stock import Folded, MovementFact, PromiseFact, differences, fold
 from app.stores.models import (
+    Location,
     Lot,
     LotBalance,
     Movement,
     MovementKind,
+    Part,
     PurchaseOrder,
     PurchaseOrderLine,
     Reservation,
@@ -66,26 +68,51 @@ def stock_faults(session: Session) -> list[str]:
 
     Checked: levels, lot balances and reservations against the fold of the facts; on order against open order
     lines; received against receipts less what went back; promises within what is on hand; movements of a lot under its
-    own part.
+    own part and at its cost.
     """
     facts = fold_facts(session)
     faults = list(facts.faults)
+    parts, lots, places = _numbers(session)
     level = StockLevel
-    faults += differences("On hand of part", facts.on_hand, _stored(session, col(level.part_id), col(level.on_hand)))
-    faults += differences("Reserved of part", facts.reserved, _stored(session, col(level.part_id), col(level.reserved)))
-    faults += differences(
-        "On order of part", on_order_facts(session), _stored(session, col(level.part_id), col(level.on_order))
-    )
+
+    def compare(what: str, said: Mapping[Any, int], stored: Mapping[Any, int], *names: Mapping[Any, str]) -> None:
+        nonlocal faults
+        faults += differences(what, _by_name(said, names), _by_name(stored, names))
+
+    compare("On hand of part", facts.on_hand, _stored(session, col(level.part_id), col(level.on_hand)), parts)
+    compare("Reserved of part", facts.reserved, _stored(session, col(level.part_id), col(level.reserved)), parts)
+    on_order = _stored(session, col(level.part_id), col(level.on_order))
+    compare("On order of part", on_order_facts(session), on_order, parts)
     balances = _stored(session, col(LotBalance.lot_id), col(LotBalance.location_id), col(LotBalance.on_hand))
-    faults += differences("Lot and location", facts.balances, balances)
+    compare("On hand of lot and place", facts.balances, balances, lots, places)
     held = _stored(session, col(Reservation.part_id), col(Reservation.source_ref), col(Reservation.quantity))
-    faults += differences("Promise of part to", facts.reservations, held)
+    compare("Promise of part to", facts.reservations, held, parts, {})
     faults += [
-        f"Part {part_id}: {reserved} promised, {facts.on_hand.get(part_id, 0)} on hand."
+        f"Part {parts.get(part_id, part_id)}: {reserved} promised, {facts.on_hand.get(part_id, 0)} on hand."
         for part_id, reserved in sorted(facts.reserved.items())
         if reserved > facts.on_hand.get(part_id, 0)
     ]
     return faults + _receipt_faults(session) + _part_faults(session) + unit_faults(session) + round_faults(session)
+
+
+def _numbers(session: Session) -> tuple[dict[Any, str], dict[Any, str], dict[Any, str]]:
+    """Return id → what people know it by, of parts, lots and places."""
+    connection = session.connection()
+    parts: dict[Any, str] = {row[0]: row[1] for row in connection.execute(select(col(Part.id), col(Part.number)))}
+    lots: dict[Any, str] = {
+        row[0]: f"{row[1]} of {parts.get(row[2], row[2])}"
+        for row in connection.execute(select(col(Lot.id), col(Lot.code), col(Lot.part_id)))
+    }
+    return parts, lots, {row[0]: row[1] for row in connection.execute(select(col(Location.id), col(Location.code)))}
+
+
+def _by_name(figures: Mapping[Any, int], names: tuple[Mapping[Any, str], ...]) -> dict[str, int]:
+    """Return figures by what people know their keys by; an id without a name stays as it is."""
+    found = {}
+    for key, figure in figures.items():
+        parts = key if isinstance(key, tuple) else (key,)
+        found[", ".join(str(name.get(part, part)) for part, name in zip(parts, names, strict=True))] = figure
+    return found
 
 
 def _receipt_faults(session: Session) -> list[str]:
@@ -107,7 +134,8 @@ def _receipt_faults(session: Session) -> list[str]:
         PurchaseOrder, col(PurchaseOrder.id) == col(PurchaseOrderLine.order_id)
     )
     stored = {(number, part_id): n for number, part_id, n in session.connection().execute(lines)}
-    return differences("Received on order and part", facts, stored)
+    names: tuple[Mapping[Any, str], ...] = ({}, _numbers(session)[0])
+    return differences("Received on order and part", _by_name(facts, names), _by_name(stored, names))
 
 
 def _part_faults(session: Session) -> list[str]:
@@ -116,4 +144,13 @@ def _part_faults(session: Session) -> list[str]:
         .join(Lot, col(Lot.id) == col(Movement.lot_id))
         .where(col(Lot.part_id) != col(Movement.part_id))
     )
-    return [f"Movement {row[0]} moves a lot of another part." for row in session.connection().execute(query)]
+    found = [f"Movement {row[0]} moves a lot of another part." for row in session.connection().execute(query)]
+    costs = (
+        select(col(Movement.id), col(Lot.code), col(Movement.unit_cost), col(Lot.unit_cost))
+        .join(Lot, col(Lot.id) == col(Movement.lot_id))
+        .where(col(Lot.unit_cost) != col(Movement.unit_cost))
+    )
+    return found + [
+        f"Movement {number} was written at {moved} a piece, and its lot {code} is kept at {kept}."
+        for number, code, moved, kept in session.connection().execute(costs)
+    ]

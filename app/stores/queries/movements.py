@@ -105,6 +105,12 @@ def issued_net(session: Session, source_ref: str) -> dict[int, int]:
     return {lot_id: -int(total) for lot_id, total in rows}
 
 
+def lot_costs(session: Session) -> dict[int, Decimal]:
+    """Return what a piece of each lot cost, by lot id."""
+    rows = session.exec(select(col(Lot.id), col(Lot.unit_cost))).all()
+    return {lot_id or 0: cost for lot_id, cost in rows}
+
+
 def issues_and_returns(session: Session, prefix: str) -> dict[str, dict[int, tuple[int, int]]]:
     """Return by source and lot id what was handed out and what came back, for all sources that begin so."""
     rows = session.exec(

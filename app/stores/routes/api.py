@@ -12,7 +12,7 @@ from sqlmodel import Session
 from app.people.access import ApiEverybody, ApiStores
 from app.platform import clock
 from app.platform.errors import NotFound, Refused
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, first_outcome
 from app.platform.web import Db, SiteSettings
 from app.stores import actions, queries
 from app.stores.actions import OrderLine, ReceivedLine
@@ -23,7 +23,7 @@ from app.stores.pages.parts import load_part
 
 router = APIRouter(prefix="/api/v1", tags=["stores"])
 Limit = Annotated[int, Query(ge=1, le=200, description="Items in one answer.")]
-Id = Annotated[str, Field(description="UUIDv7 made by the caller; the same again gives the first outcome.")]
+Id = SubmissionId
 Quantity = Annotated[int, Field(ge=1, le=1_000_000)]
 
 
@@ -256,11 +256,11 @@ def movements(
 def post_movement(db: Db, settings: SiteSettings, caller: ApiStores, body: NewMovement) -> Any:
     """Post a receipt without an order, a scrap or a count adjustment; answers with the part as it is after."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, body.model_dump(), caller.person_id, at)
         stamp = {"entry_id": key, "at": at, "who": caller.person_id, "today": workshop_day(settings, at)}
         _move(session, body, stamp)
-        settle(session, key, f"/api/v1/parts/{body.part_number}")
+        outcome.settle(session, key, f"/api/v1/parts/{body.part_number}")
     return part(db, settings, caller, body.part_number)
 
 
@@ -306,7 +306,7 @@ def order(db: Db, _caller: ApiStores, number: str) -> OrderOut:
 def place_order(db: Db, caller: ApiStores, body: NewOrder) -> Any:
     """Place an order with one supplier."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, body.model_dump(), caller.person_id, at)
         supplier = next((s for s in queries.suppliers(session) if s.code == body.supplier), None)
         if supplier is None:
@@ -316,15 +316,15 @@ def place_order(db: Db, caller: ApiStores, body: NewOrder) -> Any:
             session, supplier.id, lines, body.expected_on,
             entry_id=key, at=at, who=caller.person_id, note=body.note, draft=body.draft,
         )  # fmt: skip
-        settle(session, key, f"/api/v1/orders/{number}")
-    return order(db, caller, number)
+        outcome.settle(session, key, f"/api/v1/orders/{number}")
+    return order(db, caller, outcome.name)
 
 
 @router.post("/orders/{number}/receive", response_model=OrderOut)
 def receive(db: Db, settings: SiteSettings, caller: ApiStores, number: str, body: NewReceipt) -> Any:
     """Receive goods of an order, in part or whole; answers with the order as it is after."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "order": number}, caller.person_id, at)
         lines = [
             ReceivedLine(n.part_number, n.quantity, n.lot_code, n.expires_on, n.unit_cost, n.location, n.quarantine)
@@ -335,5 +335,5 @@ def receive(db: Db, settings: SiteSettings, caller: ApiStores, number: str, body
             entry_id=key, at=at, who=caller.person_id, version=body.version,
             today=workshop_day(settings, at),
         )  # fmt: skip
-        settle(session, key, f"/api/v1/orders/{number}")
+        outcome.settle(session, key, f"/api/v1/orders/{number}")
     return order(db, caller, number)

@@ -10,7 +10,7 @@ from pydantic import BaseModel, Field
 from app.people.access import ApiStores
 from app.platform import clock
 from app.platform.errors import NotFound
-from app.platform.submissions import claim, settle
+from app.platform.submissions import claim, first_outcome
 from app.platform.web import Db, SiteSettings
 from app.rules.stores.kept import as_data
 from app.stores import actions, queries
@@ -108,12 +108,12 @@ def suggestion(db: Db, settings: SiteSettings, _caller: ApiStores, number: str) 
 def send(db: Db, caller: ApiStores, number: str, body: SendIn) -> Any:
     """Note that a draft went to the supplier."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "order": number}, caller.person_id, at)
         actions.send_order(
             session, load_order(session, number).id, entry_id=key, at=at, who=caller.person_id, version=body.version
         )
-        settle(session, key, f"/api/v1/orders/{number}")
+        outcome.settle(session, key, f"/api/v1/orders/{number}")
     return order(db, caller, number)
 
 
@@ -121,11 +121,11 @@ def send(db: Db, caller: ApiStores, number: str, body: SendIn) -> Any:
 def confirm(db: Db, caller: ApiStores, number: str, body: ConfirmIn) -> Any:
     """Note the day that the supplier promises."""
     at = clock.now()
-    with db.write() as session:
+    with first_outcome() as outcome, db.write() as session:
         key = claim(session, body.id, {**body.model_dump(), "order": number}, caller.person_id, at)
         actions.confirm_order(
             session, load_order(session, number).id, body.confirmed_on, body.words,
             entry_id=key, at=at, who=caller.person_id, version=body.version,
         )  # fmt: skip
-        settle(session, key, f"/api/v1/orders/{number}")
+        outcome.settle(session, key, f"/api/v1/orders/{number}")
     return order(db, caller, number)
