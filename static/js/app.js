@@ -99,4 +99,7 @@
   setInterval(tickClocks, 1000);
   tickClocks();
   showRefusal();
+  /* A field that was refused may lie below what is in sight. */
+  const wrong = document.getElementById("refusal") ? null : document.querySelector('main [aria-invalid="true"]');
+  if (wrong) (wrong.matches("fieldset") ? wrong.querySelector("input") : wrong)?.focus();
 })();

@@ -121,6 +121,37 @@ def test_a_piece_short_at_the_recount_is_recorded_as_lost(visit: Visit, number: 
     assert "Short at the recount" in after.words
 
 
+def test_a_lost_piece_that_turns_up_at_the_recount_is_told_with_the_way_out(visit: Visit, number: str) -> None:
+    visitor = visit("technician")
+    page = bench(visitor, number)
+    while "Start refit" not in page.words:
+        page = tick(page)
+    lost = visitor.open(f"/jobs/{number}/trouble").form("/trouble").submit(kind="lost", item="back/screws", count="1")
+    assert "Recorded: Lost: 1 × Back screw" in lost.words
+    assert "3 of 4 out, 1 lost" in lost.words
+    second = visit("second")
+    form = second.open(f"/jobs/{number}/bench").form("/bench/open").submit().form("/recount")
+    form.values |= {name: ["4"] for name in form.values if name.startswith("pocket-")}
+    refused = form.submit()
+    assert refused.status == 409
+    assert "should hold 3, not 4. A piece of it is reported lost. If it is here, take that report back" in refused.words
+    second.open(f"/jobs/{number}/trouble").form("/trouble/take-back").submit()
+    assert form.submit().path == f"/jobs/{number}/bench"
+
+
+def test_a_piece_beside_a_new_one_keeps_its_tray_pocket(visit: Visit, number: str) -> None:
+    visitor = visit("technician")
+    page = bench(visitor, number)
+    while "Start refit" not in page.words:
+        page = tick(page)
+    tick(page)
+    visitor.open(f"/jobs/{number}/trouble").form("/trouble").submit(kind="damage", item="back/screws", count="1")
+    shown = visitor.open(f"/jobs/{number}/bench?step=back")
+    line = next(li for li in shown.soup.select(".release li") if "Back screw" in li.get_text())
+    assert "3 from the tray, 1 new" in line.get_text()
+    assert [box.get_text() for box in line.select(".pocket")] == ["1"]
+
+
 def test_damage_joins_the_kit_and_is_reserved_at_once(visit: Visit, number: str) -> None:
     visitor = visit("technician")
     page = bench(visitor, number)

@@ -82,6 +82,8 @@ def test_the_same_serial_shows_its_earlier_visits_while_typing_and_on_the_job(fr
     page = technician.open(f"/jobs/{second}")
     assert "Earlier visits of this serial" in page.words
     assert first in page.words
+    # Seen from the first, the second is not an earlier one.
+    assert "Other visits of this serial" in technician.open(f"/jobs/{first}").words
 
 
 def test_the_fault_words_of_the_model_are_offered(front: Database, visit: Visit) -> None:

@@ -83,7 +83,7 @@ def test_a_lost_screw_blocks_the_count_and_names_its_step_and_pocket(db: Databas
     links = [str(a["href"]) for a in page.soup.select(".problems a")]
     assert links == [f"/jobs/{number}/bench?step=back", f"/jobs/{number}/trouble?item=back/screws"]
     assert not page.soup.find("button", string="Sign the count")
-    assert page.link("Report it").path == f"/jobs/{number}/trouble"
+    assert page.link("Reports").path == f"/jobs/{number}/trouble"
 
 
 def test_a_piece_left_over_blocks_the_signature(db: Database, visit: Visit) -> None:

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable
-from datetime import date
 
 import pytest
 import zxingcpp
@@ -84,8 +83,8 @@ def test_lots_have_labels_from_the_part(visit: Visit, number: str) -> None:
 
 def test_what_came_for_an_order_has_labels(visit: Visit, db: Database, number: str) -> None:
     with db.write() as session:
-        line, day = [stores.OrderLine("F-330", 4)], date(2026, 3, 20)
-        order = stores.place_order(session, 1, line, day, entry_id=uuid7(), at=now(), who=CLERK)
+        line = [stores.OrderLine("F-330", 4)]
+        order = stores.place_order(session, 1, line, entry_id=uuid7(), at=now(), who=CLERK)
     clerk = visit("stores")
     came = clerk.open(f"/orders/{order}/receive").form("/receive").submit()
     page = clerk.open(came.path).link("Labels of the lots")

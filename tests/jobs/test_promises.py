@@ -223,6 +223,18 @@ def test_a_job_on_hold_for_its_owner_takes_no_bench_time(front: Database, visit:
         assert outlook.of(_job(front, held).id or 0) is not None
 
 
+def test_no_day_is_named_for_a_job_on_a_safety_hold(front: Database, visit: Visit, settings: Settings) -> None:
+    technician, supervisor = visit("technician"), visit("supervisor")
+    number = book(technician, front, promised_on=(_today(settings) + timedelta(days=6)).isoformat())
+    make_safe(technician, number, cell="swollen", cautions=None, strap=None, mat=None)
+    shown = supervisor.open(f"/jobs/{number}/promise").words
+    assert "No day can be named." in shown
+    assert "A day can be promised once a supervisor has let it go on." in shown
+    board = supervisor.open("/").words
+    assert "No day can be named" in board
+    assert "Will be late as things stand" not in board
+
+
 def test_a_public_holiday_that_is_worked_is_entered_as_open(front: Database, visit: Visit) -> None:
     supervisor = visit("supervisor")
     form = supervisor.open("/site/calendar").form("/calendar")

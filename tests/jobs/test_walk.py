@@ -87,6 +87,22 @@ def test_what_cures_is_told_in_seconds_from_the_tick_before(visit: Visit, db: Da
     assert all(wait % 60 == 0 for wait in waits.values())
 
 
+def test_a_press_is_told_by_the_frame_whose_tick_begins_it_and_holds_nothing_up(
+    visit: Visit, db: Database, number: str
+) -> None:
+    visitor = visit("technician")
+    visitor.open(f"/jobs/{number}/bench").form("/bench/open").submit()
+    found = walk(visitor, number)
+    timers = {f["key"]: (f["timer"], f["timer_s"]) for f in found["frames"] if f["timer_s"]}
+    assert timers == {
+        "up:speaker": ("Bond the speaker in: curing", 1800),
+        "up:back": ("Close the back: keep pressed", 30),
+    }
+    assert found["timers"] == []
+    shown = next(f for f in found["frames"] if f["key"] == "up:back")
+    assert "Keep it pressed for 30 s from the tick on." in plain(shown["html"])
+
+
 def test_three_ticks_can_be_taken_back_from_the_walk(app: FastAPI, visit: Visit, db: Database, number: str) -> None:
     visitor = visit("technician")
     tablet = Tablet(app, right_of(visitor), number)

@@ -362,7 +362,8 @@ def recount(
         raise Refused("No recount is due on this job.")
     by_number = {n: key for key, n in pocket_numbers(work.sheet, work.state.teardown).items()}
     expected = {n: w for n, key in by_number.items() if (w := work.state.items[key].waiting) > 0}
-    short, words = tray.recount(expected, counted)
+    lost = {n: work.state.items[key].lost for n, key in by_number.items()}
+    short, words = tray.recount(expected, counted, lost)
     needs: dict[str, int] = {}
     for n, missing in short.items():
         part = work.state.new_part.get(by_number[n]) or work.items[by_number[n]].part

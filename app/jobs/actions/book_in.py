@@ -62,7 +62,8 @@ def book_in(
     Refused for a wrong serial, for one that an open job has already and nobody said why, without the owner's consent,
     or when no procedure is published for the model.
     """
-    model = procedures.device_model(session, booking.device_model_id)
+    # Held, so that two clerks who book one serial in the same moment are judged one after the other.
+    model = procedures.device_model(session, booking.device_model_id, hold=True)
     serial = checked_serial(model, booking.serial)
     same = open_with_serial(session, model.id, serial)
     check_same_serial(same, booking.another_device)

@@ -45,7 +45,8 @@ def correct_booking(
     if known_event(session, event_id, digest):
         return
     job = load_job(session, number, version)
-    model = procedures.device_model(session, job.device_model_id)
+    # Held for the reason it is held at booking: nobody takes the serial between the question and the answer.
+    model = procedures.device_model(session, job.device_model_id, hold=True)
     before = {"serial": job.serial, "owner_ref": job.owner_ref}
     # A serial that stays is not judged anew: it may have been taken over from older records.
     serial = job.serial if said.serial.strip() == job.serial else checked_serial(model, said.serial)

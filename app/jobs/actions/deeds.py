@@ -11,7 +11,7 @@ from app.jobs.actions import bench
 from app.jobs.actions.bench import derived
 from app.jobs.actions.places import set_place
 from app.jobs.actions.record import load_job
-from app.jobs.actions.trouble import report, take_report_back
+from app.jobs.actions.trouble import rejected_words, report, take_report_back
 from app.jobs.forms import TapData
 from app.platform.errors import Refused
 from app.procedures import queries as procedures
@@ -62,18 +62,19 @@ def _tick(session: Session, deed: Deed, stamped: Stamped) -> tuple[str, ...]:
     The entry's own id goes to the tick, or to the first failed inspection where there is no tick: on the way back,
     and where what was found is a danger to people.
     """
-    rejects = sorted(set(deed.data.rejects))
+    rejects, says = sorted(set(deed.data.rejects)), []
     ticks = not rejects or (deed.side == "down" and not _dangerous(session, deed.job, rejects))
     for n, name in enumerate(rejects):
         own = stamped["event_id"] if n == 0 and not ticks else derived(stamped["event_id"], name)
-        report(session, deed.job, "reject", inspection=name, **{**stamped, "event_id": own})
+        short = report(session, deed.job, "reject", inspection=name, **{**stamped, "event_id": own})
+        says.append(rejected_words(session, deed.job, own, short))
     if ticks:
         scanned = [(s.part, s.lot) for s in deed.data.scanned]
         bench.tick(
             session, deed.job, deed.side, deed.step, old_serial=deed.data.old_serial, rejects=rejects,
             scanned=scanned, **stamped,
         )  # fmt: skip
-    return ()
+    return tuple(says)
 
 
 def _dangerous(session: Session, number: str, rejects: list[str]) -> bool:

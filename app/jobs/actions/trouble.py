@@ -1,5 +1,6 @@
 """Reports of trouble: damage, missing on arrival, lost, spoilt, left over, failed inspection; and taking one back."""
 
+from collections.abc import Sequence
 from datetime import datetime
 
 from sqlmodel import Session, col, select
@@ -7,16 +8,17 @@ from sqlmodel import Session, col, select
 from app.jobs.actions.bench import Bench, strike, write_scrap
 from app.jobs.actions.hold import begin_hold, following_id, put_down
 from app.jobs.actions.kit_changes import add_to_kit, shrink_kit
-from app.jobs.actions.record import known_event, record
+from app.jobs.actions.record import known_event, load_job, record
 from app.jobs.models import BenchEvent, Hold, Job, Stage
 from app.jobs.queries.bench import find_event, kit_lots, lots_in_hand
+from app.jobs.queries.kit import outstanding
 from app.platform.errors import Refused
 from app.platform.submissions import content_hash
 from app.rules import bench
 from app.rules.bench import Fitted, Outcome
 from app.rules.counting import turned_sign
 
-__all__ = ["REPORTS", "add_to_kit", "report", "take_report_back"]
+__all__ = ["REPORTS", "add_to_kit", "rejected_words", "report", "take_report_back"]
 
 REPORTS = ("damage", "absent", "lost", "spoiled", "leftover", "reject")
 
@@ -67,6 +69,22 @@ def report(
     return add_to_kit(session, work.job, outcome.needs, at=at, who=who, entry_id=event_id)
 
 
+def rejected_words(session: Session, number: str, event_id: str, short: Sequence[str]) -> str:
+    """Tell of a failed inspection that was just reported: the sheet's remedy, and what became of the part.
+
+    ``short`` is what ``report`` returned.
+    """
+    job = load_job(session, number)
+    row = find_event(session, job.id, event_id)
+    data = row.data if row else {}
+    shelf = " ".join(short)
+    if data.get("needs") and not shelf:
+        waits = outstanding(session, job.id or 0)
+        wanted = any(waits.get(part) for part in data["needs"])
+        shelf = "The new part is reserved; stores hands it out." if wanted else "A spare is in the kit."
+    return f"Failed inspection recorded. {data.get('say', '')} {shelf}".strip()
+
+
 def _decide(
     work: Bench, kind: str, key: str, count: int, part: str | None, inspection: str
 ) -> tuple[Outcome, dict[str, object], str | None]:
@@ -82,7 +100,8 @@ def _decide(
         found = next((i for i in looks if i.id == name), None)
         if found is None:
             raise Refused("Choose an inspection of this job.", "inspection")
-        outcome = bench.reject(work.items, state, step_id, found)
+        in_hand = lots_in_hand(work.session, work.job.id, kit_lots(work.session, work.job.id))
+        outcome = bench.reject(work.items, state, step_id, found, in_hand)
         said: dict[str, object] = {"reject": inspection, "say": found.on_reject.say}
         if found.on_reject.hold:
             said["danger"] = found.on_reject.say

@@ -28,16 +28,18 @@ from app.rules import bench
 from app.rules.bench import Missing
 from app.rules.bench_marks import job_intervals
 from app.rules.counting import BenchState
+from app.rules.sheet import Refit
 from app.stores import queries as stores
 
 
 @dataclass(frozen=True)
 class Timer:
-    """A running cure or press: words, when it is ready (epoch ms and local time)."""
+    """A running cure or press: words, when it is ready (epoch ms and local time), the step it belongs to."""
 
     words: str
     until_ms: int
     ready_at: datetime
+    step: str
 
 
 @dataclass(frozen=True)
@@ -164,7 +166,7 @@ def page_of(loaded: Loaded, around: Around, *, step: str = "", refusal: str = ""
     tick, missing = tick_view(loaded, mode, side, step_id)
     undo, undo_words = _undo(loaded)
     next_href, next_text = _next(loaded, mode)
-    timers = _timers(loaded)
+    timers = timers_of(loaded)
     return BenchPage(
         number=job.number,
         device=around.device,
@@ -250,26 +252,31 @@ def _undo(loaded: Loaded) -> tuple[str, str]:
     return last.event_id, f"Take back: {title}"
 
 
-def _timers(loaded: Loaded) -> tuple[Timer, ...]:
+def timer_words(refit: Refit) -> str:
+    """Return what a refit step's clock counts, in words."""
+    return f"{refit.title}: {'curing' if refit.cure_s else 'keep pressed'}"
+
+
+def timers_of(loaded: Loaded) -> tuple[Timer, ...]:
+    """Return the cures and presses that still run."""
     found = []
     for step_id, ready in loaded.state.timers.items():
         refit = loaded.sheet.step(step_id).refit
         until = datetime.fromisoformat(ready)
         if refit is None or until <= loaded.at:
             continue
-        words = f"{refit.title}: {'curing' if refit.cure_s else 'keep pressed'}"
-        found.append(Timer(words, int(until.timestamp() * 1000), until))
+        found.append(Timer(timer_words(refit), int(until.timestamp() * 1000), until, step_id))
     return tuple(found)
 
 
 def _outside(loaded: Loaded) -> tuple[Line, ...]:
-    """What waits outside at the turn: the tray, then what is to be fitted new."""
+    """What waits outside at the turn, in the order of the tray."""
     found = []
     for key, item in loaded.items.items():
         count = loaded.state.items[key]
         if loaded.pockets.get(key) and count.waiting > 0:
             found.append(down_line(loaded, loaded.sheet.step(item.step), item, count, loaded.pockets[key]))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda line: line.pocket or 0))
 
 
 def _missing_parts(around: Around, missing: Sequence[Missing]) -> tuple[MissingPart, ...]:

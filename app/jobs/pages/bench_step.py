@@ -20,6 +20,10 @@ LOOSE = frozenset({"screw", "cover", "shield", "unit", "seal"})
 """Kinds that leave the device; the others are released and stay on it."""
 
 
+DENSE, PACKED = 13, 20
+"""Above so many lines of text smaller type, and then a smaller drawing, is better than scrolling."""
+
+
 @dataclass(frozen=True)
 class Line:
     """One line of what to release or to fit; counts as ``ItemCount``, ``goes`` as the macro takes it.
@@ -57,7 +61,7 @@ class Check:
 
 @dataclass(frozen=True)
 class StepView:
-    """The step in focus, on the side it is worked."""
+    """The step in focus, on the side it is worked; ``then`` is what has to be pressed or cures after its tick."""
 
     id: str
     side: str
@@ -74,9 +78,11 @@ class StepView:
     done: bool
     drawing: Markup | None
     dense: bool = False
+    packed: bool = False
     places: PlacesView | None = None
     picture: str = ""
     clip: ClipView | None = None
+    then: str = ""
 
 
 @dataclass(frozen=True)
@@ -119,7 +125,10 @@ def step_view(
     checks = _checks(loaded.state, step_id, refit.inspect if refit else step.inspect)
     places = places_view(step, side, loaded.items, loaded.state, drawing)
     rows = len(lines) + sum(1.3 * -(-len(f.places) // 6) for f in step.releases if len(f.places) > 3 and places)
-    dense = _is_dense(refit.do if refit else step.do, rows, checks, len(hazards), exchange=bool(old))
+    done = step_id in (loaded.state.up if side == "up" else loaded.state.down)
+    then = _then(refit) if refit and not done else ""
+    filled = _rows((refit.do if refit else step.do) + then, rows, checks, len(hazards), exchange=bool(old))
+    dense = filled > DENSE
     if places:
         places = places.with_room(dense=dense)
         lines = tuple(replace(line, spots=places.of(line.key)) for line in lines)
@@ -136,19 +145,30 @@ def step_view(
         checks=checks,
         old_serial=old,
         new_serial=new,
-        done=step_id in (loaded.state.up if side == "up" else loaded.state.down),
+        done=done,
         drawing=drawing,
         dense=dense,
+        packed=filled > PACKED,
         places=places,
         picture=picture if drawing else "",
         clip=clips.get(step_id) if side == "down" else None,
+        then=then,
     )
 
 
-def _is_dense(do: str, lines: float, checks: Sequence[Check], hazards: int, *, exchange: bool) -> bool:
-    """Whether a step has so much on it that smaller type is better than scrolling; in lines of text, by eye."""
-    rows = len(do) / 42 + 1.9 * lines + sum(2.6 + len(c.ask) / 40 for c in checks) + 4.5 * hazards + 3 * exchange
-    return rows > 13
+def _spell(seconds: int) -> str:
+    return f"{seconds} s" if seconds % 60 else f"{seconds // 60} min"
+
+
+def _then(refit: Refit) -> str:
+    if refit.cure_s:
+        return f"The tick starts {_spell(refit.cure_s)} of curing."
+    return f"Keep it pressed for {_spell(refit.press_s)} from the tick on." if refit.press_s else ""
+
+
+def _rows(do: str, lines: float, checks: Sequence[Check], hazards: int, *, exchange: bool) -> float:
+    """How much a step has on it, in lines of text, by eye."""
+    return len(do) / 42 + 1.9 * lines + sum(2.6 + len(c.ask) / 40 for c in checks) + 4.5 * hazards + 3 * exchange
 
 
 def _kicker(loaded: Loaded, step_id: str, side: str, number: int) -> str:
@@ -256,7 +276,7 @@ def down_line(loaded: Loaded, step: Step, item: Item, count: ItemCount, pocket: 
 
 
 def _up_detail(loaded: Loaded, step: Step, item: Item, back: int, new: int) -> str:
-    detail = []
+    detail = [f"{back} from the tray, {new} new"] if new and back else []
     fixing = next((f for f in step.releases if item.key == f"{step.id}/{f.id}"), None)
     if fixing is not None and fixing.kind.value == "screw":
         torque = fixing.torque
@@ -266,6 +286,4 @@ def _up_detail(loaded: Loaded, step: Step, item: Item, back: int, new: int) -> s
         goes, codes = _goes_in(loaded, part)
         name = goes if goes == part else f"{goes} in place of {part}"
         detail.append(f"{name} · lot {codes[0]}" if codes else part)
-    if new and back:
-        detail.append(f"{back} from the tray, {new} new")
     return " · ".join(d for d in detail if d)

@@ -207,6 +207,8 @@ def board(session: Session, outlook: Outlook) -> BoardPage:
     past = {row.id for row in late}
     counts = queries.stage_counts(session)
     held = queries.jobs_on_hold(session)
+    # Why the promise of a job on a safety hold will not be kept is said by its hold already.
+    past |= {row.id for row in held if row.hold is Hold.SAFETY}
     working = queries.jobs_at(session, AT_WORK)
     known = queries.states(session, [row.id for row in working])
     return BoardPage(

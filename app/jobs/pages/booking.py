@@ -141,6 +141,11 @@ class JobPage:
         return bool(self.targets) and at_bench and self.job.hold is not Hold.SAFETY
 
     @property
+    def later(self) -> bool:
+        """Whether the device has been here again since."""
+        return any(visit.booked_at > self.job.booked_at for visit in self.visits)
+
+    @property
     def over(self) -> bool:
         """Whether the job has ended."""
         return self.job.stage in (Stage.CLOSED, Stage.RETURNED)
@@ -306,10 +311,14 @@ def event_words(event: EventRow, sheet: Sheet) -> str:
 
 
 def _step_words(event: EventRow, sheet: Sheet) -> str:
-    title = next((step.title for step in sheet.steps if step.id == event.step), "")
-    if event.kind == "tick":
-        return f"{'Refit' if event.data.get('side') == 'up' else 'Teardown'} as far as: {title}"
-    return entry_words(event.kind, title)
+    step = next((step for step in sheet.steps if step.id == event.step), None)
+    title = step.title if step else ""
+    if event.kind == "test":
+        test = next((test.title for test in sheet.release_tests if test.id == event.data.get("test")), "")
+        return f"Release test {'passed' if event.data.get('passed') else 'failed'}: {test}"
+    if event.kind == "tick" and event.data.get("side") == "up":
+        return f"Refit as far as: {step.refit.title if step and step.refit else title}"
+    return f"Teardown as far as: {title}" if event.kind == "tick" else entry_words(event.kind, title)
 
 
 def _day(text: object) -> str:
@@ -345,5 +354,4 @@ _WORDS: Mapping[str, Callable[[Mapping[str, Any]], str]] = {
     "hold": lambda data: f"On hold, {data['hold']}: {data['reason']}",
     "hold ended": lambda data: f"Hold ended ({data.get('hold', '')}): {data.get('reason', '')}",
     "paused": lambda data: f"Paused: {data.get('reason', '')}",
-    "test": lambda data: f"Release test {'passed' if data.get('passed') else 'failed'}",
 }

@@ -53,18 +53,22 @@ class CountLine:
     missing: int
     waits: bool
     wrong: bool
+    lost: int = 0
 
 
 @dataclass(frozen=True)
 class Problem:
-    """What does not agree, in words, with where it came from: the step at the bench, and the report of trouble."""
+    """What does not agree, in words, with where it came from: the step at the bench, and the report of trouble.
+
+    ``reported`` is whether a report says so already, which is taken back once the piece is found.
+    """
 
     words: str
     step_no: int | None
     step_href: str
     report_href: str
     recount: bool = False
-    leftover: bool = False
+    reported: bool = False
 
 
 @dataclass(frozen=True)
@@ -214,6 +218,7 @@ def _line(row: CountRow, numbers: Mapping[str, int], later: frozenset[str], *, f
         missing=count.missing,
         waits=item.step in later,
         wrong=bool(row.problems),
+        lost=count.lost,
     )
 
 
@@ -235,7 +240,7 @@ def _problems(found: ClosingCount, numbers: Mapping[str, int], number: str) -> t
                 step_href=f"/jobs/{number}/bench?step={by_no[no]}" if no else "",
                 report_href=f"{trouble}?item={row.item.key}" if row else trouble if leftover else "",
                 recount=words.startswith("A recount"),
-                leftover=leftover,
+                reported=leftover or " reported lost." in words,
             )
         )
     return tuple(made)

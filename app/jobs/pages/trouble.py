@@ -8,7 +8,9 @@ from typing import Any
 from sqlmodel import Session
 
 from app.jobs.pages.places import LeftOver, left_over
-from app.jobs.queries.bench import bench_job, items_for, pocket_numbers, reports
+from app.jobs.queries import kit as kit_queries
+from app.jobs.queries.bench import ReportRow, bench_job, items_for, pocket_numbers, reports
+from app.jobs.queries.jobs import find_job
 from app.people import queries as people
 from app.platform.forms import Form
 from app.procedures import queries as procedures
@@ -21,7 +23,7 @@ KINDS = (
     ("absent", "Missing on arrival", "It was not there when the device was opened"),
     ("lost", "Lost", "It came out and cannot be found"),
     ("spoiled", "Spoilt in fitting", "A new part from the kit was spoilt"),
-    ("leftover", "Left over", "A piece lies on the bench and nobody knows where it belongs"),
+    ("leftover", "Left over", "A piece lies on the bench, and nobody knows its place"),
 )
 _WORDS = {kind: word for kind, word, _ in KINDS} | {"reject": "Failed inspection", "recount": "Short at the recount"}
 
@@ -65,7 +67,7 @@ class TroublePage:
 
 
 def trouble_page(session: Session, number: str, step: str, form: Form[Any], said: str = "") -> TroublePage:
-    """Build the trouble page; the items of ``step`` stand first."""
+    """Build the trouble page; the items of ``step`` stand first, ``said`` is the report that was just made."""
     job = bench_job(session, number)
     sheet = procedures.sheet(session, job.revision_id)
     items = items_for(job.revision_id, sheet, job.state)
@@ -73,6 +75,7 @@ def trouble_page(session: Session, number: str, step: str, form: Form[Any], said
     names = people.names(session)
     model = procedures.device_model(session, job.device_model_id)
     step = step if step in numbers else ""
+    rows = reports(session, job.id, job.state.pass_no)
     return TroublePage(
         number=number,
         device=f"{model.name} · {job.serial}",
@@ -90,10 +93,10 @@ def trouble_page(session: Session, number: str, step: str, form: Form[Any], said
                 names.get(row.person_id or 0, ""),
                 row.taken_back,
             )
-            for row in reports(session, job.id, job.state.pass_no)
+            for row in rows
         ),
         form=form,
-        said=said,
+        said=next((_said(session, number, row, items) for row in rows if row.event_id == said), ""),
         left=() if job.state.counted else left_over(session, job.revision_id, sheet, job.state),
     )
 
@@ -108,9 +111,41 @@ def _choices(
         for key, item in items.items():
             if item.step == step_id:
                 count = counts.get(key, ItemCount(baseline=item.baseline))
-                state = f"{count.out} of {count.baseline} out" if item.kind != "fit" else "new part"
-                found.append(ItemChoice(key, f"{item.name} ({state})", group))
+                found.append(ItemChoice(key, f"{item.name} ({_where(item, count)})", group))
     return tuple(found)
+
+
+def _where(item: Item, count: ItemCount) -> str:
+    """Where the pieces of an item are now, in a few words."""
+    if item.kind == "fit":
+        return "new part"
+    there = count.refitted + count.new
+    places = {
+        f"{count.waiting} of {count.baseline} out": count.waiting,
+        f"{there} back": there,
+        f"{count.scrapped - count.new} scrapped": count.scrapped - count.new,
+        f"{count.lost} lost": count.lost,
+        f"{count.absent} missing on arrival": count.absent,
+    }
+    return ", ".join(words for words, n in places.items() if n > 0) or f"{count.baseline} in place"
+
+
+def _said(session: Session, number: str, row: ReportRow, items: Mapping[str, Item]) -> str:
+    """Say what was recorded, and what comes of it."""
+    words = _report_words(row.kind, row.data, items)
+    if row.taken_back:
+        return f"Taken back: {words}."
+    needs = row.data.get("needs", {})
+    if not needs:
+        return f"Recorded: {words}."
+    kit = kit_queries.kit(session, find_job(session, number), row.at.date())
+    short = [part for part in needs if any(line.part_number == part and line.short for line in kit)]
+    wanted = ", ".join(f"{n} × {part}" for part, n in needs.items())
+    if short:
+        return f"Recorded: {words}. {', '.join(short)} is not on the shelf; stores is told, and the step waits for it."
+    if not any(line.part_number in needs and line.outstanding for line in kit):
+        return f"Recorded: {words}. A spare is in the kit."
+    return f"Recorded: {words}. {wanted} is reserved; the step waits until stores hands it out."
 
 
 def _report_words(kind: str, data: Mapping[str, Any], items: Mapping[str, Item]) -> str:

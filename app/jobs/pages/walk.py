@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlmodel import Session
 
 from app.jobs.models import Stage
-from app.jobs.pages.bench import Around, BenchPage, load_bench, mode_of, page_of
+from app.jobs.pages.bench import Around, BenchPage, load_bench, mode_of, page_of, timer_words, timers_of
 from app.jobs.pages.bench_step import Loaded
 from app.jobs.queries.bench import as_event, find_event
 from app.platform.settings import Settings
@@ -33,7 +33,9 @@ class Frame:
     """The bench at one point of the walk; ``entry`` is the tick that leads on, None where the walk ends.
 
     ``version`` is the job's expected version, ``undo`` whether there is a tick to take back, ``wait_s`` how long the
-    tick before has to cure. ``key`` names what is shown; drawings are left out of ``html`` and named there.
+    tick before has to cure. ``timer`` says what the tick of this frame sets going and ``timer_s`` for how long; a
+    press is told and keeps nothing waiting. ``key`` names what is shown; drawings are left out of ``html`` and named
+    there.
     """
 
     i: int
@@ -44,6 +46,17 @@ class Frame:
     undo: bool
     wait_s: int
     blocked: str
+    timer: str = ""
+    timer_s: int = 0
+
+
+@dataclass(frozen=True)
+class Running:
+    """A cure or press that runs at present: the frame whose tick began it, words, when it ends (epoch ms)."""
+
+    key: str
+    words: str
+    until_ms: int
 
 
 @dataclass(frozen=True)
@@ -52,7 +65,7 @@ class Walk:
 
     ``now`` is the frame of the present; up to three before it are for taking back. ``looks`` maps ``side:step`` to
     the frame that shows it; done steps stand in frames behind the last. ``opened`` is the present frame as it looks
-    once the job is opened or resumed, empty where it is open.
+    once the job is opened or resumed, empty where it is open. ``timers`` are the cures and presses that run.
     """
 
     number: str
@@ -66,6 +79,7 @@ class Walk:
     opened: str
     drawings: dict[str, str]
     looks: dict[str, int]
+    timers: tuple[Running, ...] = ()
 
 
 def walk_page(session: Session, number: str, *, who: int, at: datetime, settings: Settings, draw: Draw) -> Walk:
@@ -98,6 +112,7 @@ def walk_page(session: Session, number: str, *, who: int, at: datetime, settings
         opened=opened,
         drawings=plotter.drawings,
         looks=plotter.looks,
+        timers=tuple(Running(f"up:{t.step}", t.words, t.until_ms) for t in timers_of(loaded)),
     )
 
 
@@ -126,7 +141,11 @@ class _Plotter:
         """Add a frame; ``away`` is how many ticks it lies from the present, below zero before it."""
         page, html = self.html(loaded)
         i = len(self.frames)
-        self.frames.append(Frame(i, key, self.version + away, html, entry, bool(page.undo), wait_s, blocked))
+        refit = loaded.sheet.step(entry["step"]).refit if entry and entry["side"] == "up" else None
+        timer_s = (refit.cure_s or refit.press_s) if refit else 0
+        timer = timer_words(refit) if refit and timer_s else ""
+        undo = bool(page.undo)
+        self.frames.append(Frame(i, key, self.version + away, html, entry, undo, wait_s, blocked, timer, timer_s))
         if entry and entry["kind"] == "tick":
             self.looks.setdefault(key, i)
 

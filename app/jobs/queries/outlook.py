@@ -23,7 +23,7 @@ from app.procedures import queries as procedures
 from app.rules.counting import BenchState
 from app.rules.expected_time import ExpectedTime, sum_of_steps
 from app.rules.planning import make_plan
-from app.rules.promise import Bench, Cause, Promise, QueuedJob, ShortPart, Slippage, promise, slippage
+from app.rules.promise import Bench, Cause, Promise, QueuedJob, ShortPart, Slippage, promise, slippage, stopped
 from app.rules.step_times import REST, StepKey, rest_s, standard_times
 from app.rules.stores.arrival import Arrival
 from app.rules.verdict import Refused
@@ -214,10 +214,13 @@ class Outlook:
     def of(self, job_id: int) -> Promise | None:
         """Return the promise that could be given for an open job now; None when its work is not known.
 
+        A job that waits for its owner is looked at as if the answer came now. On a safety hold no day is named.
         Raises nothing for a calendar without working days: then no day is named.
         """
         if job_id not in self._promises:
             job = self.find(job_id)
+            if job is not None and job.hold is Hold.SAFETY:
+                return stopped()
             work = self.work(job) if job else None
             self._promises[job_id] = self._promise(job, work) if job and work else None
         return self._promises[job_id]

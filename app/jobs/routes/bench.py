@@ -10,10 +10,9 @@ from app.jobs.actions import bench as actions
 from app.jobs.actions.bench import derived
 from app.jobs.actions.places import set_place
 from app.jobs.actions.record import load_job
-from app.jobs.actions.trouble import report
+from app.jobs.actions.trouble import rejected_words, report
 from app.jobs.models import Hold
 from app.jobs.pages.bench import bench_page
-from app.jobs.queries.bench import find_event
 from app.people.access import Bench, Caller, Posted
 from app.platform import clock
 from app.platform.db import Database
@@ -128,10 +127,7 @@ def _reject(session: Session, number: str, name: str, event_id: str, at: datetim
     short = report(
         session, number, "reject", inspection=name, at=at, who=caller.person_id, event_id=event_id
     )  # fmt: skip
-    entry = find_event(session, load_job(session, number).id, event_id)
-    data = entry.data if entry else {}
-    shelf = " ".join(short) or ("The new part is reserved; stores hands it out." if data.get("needs") else "")
-    return f"Failed inspection recorded. {data.get('say', '')} {shelf}".strip()
+    return rejected_words(session, number, event_id, short)
 
 
 @router.post("/jobs/{number}/bench/undo")

@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, Field
 
 from app.jobs.models import Stage
+from app.platform.submissions import SubmissionId
 
-EventId = Annotated[str, Field(description="UUIDv7 made by the caller; the same again gives the first outcome.")]
+EventId = SubmissionId
 Scope = Literal["final", "cover"]
 
 

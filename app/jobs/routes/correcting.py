@@ -9,14 +9,14 @@ from pydantic import BaseModel, Field
 from app.jobs.actions.correct_booking import Corrected, correct_booking
 from app.jobs.forms import CorrectionForm
 from app.jobs.pages.correcting import correction_page
-from app.jobs.routes.api import JobBody, SubmissionId, get_job
+from app.jobs.routes.api import JobBody, get_job
 from app.people.access import ApiEverybody, Caller, Everybody, Posted
 from app.people.models import Role
 from app.platform import clock
 from app.platform.db import Database
 from app.platform.errors import AlreadyDone, Refused
 from app.platform.forms import Form, blank, check
-from app.platform.submissions import claim, settle
+from app.platform.submissions import SubmissionId, claim, settle
 from app.platform.web import Db, SiteSettings, page, see_other
 
 router = APIRouter(include_in_schema=False)

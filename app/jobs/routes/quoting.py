@@ -1,5 +1,6 @@
 """HTTP: the quote with its options, the sheet for the owner, and the owner's answer."""
 
+from datetime import datetime
 from typing import Annotated, Any
 
 import segno
@@ -20,7 +21,7 @@ from app.jobs.routes.waiting import serve_waiting_jobs
 from app.people.access import Caller, Everybody, Posted, Supervisor
 from app.platform import clock
 from app.platform.db import Database
-from app.platform.errors import Refused
+from app.platform.errors import NotFound, Refused
 from app.platform.forms import Form, blank, check
 from app.platform.settings import Settings
 from app.platform.submissions import claim, settle
@@ -29,10 +30,13 @@ from app.platform.web import Db, SiteSettings, page, see_other
 router = APIRouter(include_in_schema=False)
 Units = Annotated[list[str] | None, Query(max_length=100)]
 SHEET = "jobs/quote_sheet.html"
+LONGEST_NUMBER = 20
 
 
 def job_qr(request: Request, number: str) -> Markup:
-    """Return the address of a job as a QR code to put into a sheet."""
+    """Return the address of a job as a QR code to put into a sheet; NotFound for what is too long to be a number."""
+    if len(number) > LONGEST_NUMBER:
+        raise NotFound(f"job {number}")
     code = segno.make(f"{request.base_url}jobs/{number}", error="m", micro=False)
     return Markup(code.svg_inline(border=0, omitsize=True))  # noqa: S704  Drawn by segno from our own text.
 
@@ -92,31 +96,37 @@ def make_quote(
     try:
         with db.write() as session:
             key = claim(session, raw.get("submission_id"), raw.content(), caller.person_id, at)
-            shown = quoting.quote_page(
-                session, number, blank(), blank(), settings, at, caller.role.value, (data.two, data.three)
-            )
-            views = shown.options if shown else ()
-            send_quote(
-                session,
-                number,
-                data.version,
-                data.amount,
-                settings,
-                at=at,
-                who=caller.person_id,
-                event_id=key,
-                note=data.note,
-                options=_options(views, data),
-                ready=_ready(session, number, settings, at),
-                worth=shown.worth if shown and shown.job.device_value is not None else "",
-            )
+            quote_job(session, number, data, settings, at=at, caller=caller, event_id=key)
             settle(session, key, f"/jobs/{number}/quote")
     except Refused as refusal:
         return _quote_page(request, db, settings, caller, number, form.refused(refusal), blank(), further, status=409)
     return see_other(f"/jobs/{number}/quote")
 
 
-def _ready(session: Session, number: str, settings: Settings, at: Any) -> dict[str, Any] | None:
+def quote_job(
+    session: Session, number: str, data: QuoteForm, settings: Settings, *, at: datetime, caller: Caller, event_id: str
+) -> None:
+    """Record a quote with the options that were asked for, priced as they are now."""
+    shown = quoting.quote_page(
+        session, number, blank(), blank(), settings, at, caller.role.value, (data.two, data.three)
+    )  # fmt: skip
+    send_quote(
+        session,
+        number,
+        data.version,
+        data.amount,
+        settings,
+        at=at,
+        who=caller.person_id,
+        event_id=event_id,
+        note=data.note,
+        options=_options(shown.options if shown else (), data),
+        ready=_ready(session, number, settings, at),
+        worth=shown.worth if shown and shown.job.device_value is not None else "",
+    )
+
+
+def _ready(session: Session, number: str, settings: Settings, at: datetime) -> dict[str, Any] | None:
     found = Outlook(session, settings, at).of(queries.find_job(session, number).id)
     return to_json(found) if found else None
 

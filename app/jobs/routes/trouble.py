@@ -9,7 +9,6 @@ from app.jobs.actions.record import load_job
 from app.jobs.actions.trouble import report, take_report_back
 from app.jobs.forms import TroubleForm
 from app.jobs.pages.trouble import pocket_counts, recount_page, trouble_page
-from app.jobs.queries.bench import find_event
 from app.people.access import Bench, Posted
 from app.platform import clock
 from app.platform.db import Database
@@ -34,10 +33,8 @@ def show_trouble(
 def _trouble(
     request: Request, db: Database, number: str, step: str, form: Form[TroubleForm], status: int = 200, said: str = ""
 ) -> Response:
-    words = {"short": "Recorded. What it needs is not on the shelf; stores is told.", "ok": "Recorded."}
-    words["reserved"] = "Recorded. What it needs is reserved; stores hands it out."
     with db.read() as session:
-        shown = trouble_page(session, number, step, form, words.get(said, ""))
+        shown = trouble_page(session, number, step, form, said)
     return page(request, "jobs/trouble.html", shown, status=status)
 
 
@@ -55,7 +52,7 @@ def report_trouble(request: Request, db: Db, caller: Bench, raw: Posted, number:
             if data.part and data.part not in known_numbers(session):
                 raise Refused(f"{data.part} is not in the catalogue. Look the number up under Parts.", "part")
             fresh = load_job(session, number).version
-            short = report(
+            report(
                 session,
                 number,
                 data.kind,
@@ -68,14 +65,11 @@ def report_trouble(request: Request, db: Db, caller: Bench, raw: Posted, number:
                 event_id=event_id,
             )
             job = load_job(session, number)
-            entry = find_event(session, job.id, event_id)
-            needs = bool(entry and entry.data.get("needs"))
             if pictures and job.version != fresh:
                 keep_pictures(session, job.id or 0, pictures, at=at, who=caller.person_id, event_id=event_id)
     except Refused as refusal:
         return _trouble(request, db, number, step, form.refused(refusal), 409)
-    said = "short" if short else "reserved" if needs else "ok"
-    return see_other(f"/jobs/{number}/trouble?step={step}&said={said}")
+    return see_other(f"/jobs/{number}/trouble?step={step}&said={event_id}")
 
 
 @router.post("/jobs/{number}/trouble/take-back")
@@ -89,7 +83,7 @@ def take_back(request: Request, db: Db, caller: Bench, raw: Posted, number: str)
             )
     except Refused as refusal:
         return _trouble(request, db, number, raw.get("step"), blank(count=1).refused(refusal), 409)
-    return see_other(f"/jobs/{number}/trouble?step={raw.get('step')}&said=ok")
+    return see_other(f"/jobs/{number}/trouble?step={raw.get('step')}&said={raw.get('undoes')}")
 
 
 @router.get("/jobs/{number}/recount")

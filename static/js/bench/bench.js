@@ -13,8 +13,21 @@ const base = "/jobs/" + number;
 let pictures = null;
 let shown = { sig: "", look: null, free: false };
 let cure = 0;
+let bells = [];
 
 /* ---- Showing ---- */
+
+/* A glove bounces, and nobody reads a step in less: what came up under the finger takes no tap for a moment. The keys of a
+   pedal are not held up. */
+const SETTLES_MS = 400;
+let settling = 0;
+
+function settle() {
+  const page = document.getElementById("main");
+  page.dataset.fresh = "";
+  clearTimeout(settling);
+  settling = setTimeout(() => delete page.dataset.fresh, SETTLES_MS);
+}
 
 /* A button that is exchanged under a finger loses the tap: what is to be shown waits until the finger is up. */
 let finger = null;
@@ -46,6 +59,7 @@ async function show({ force = false, adopt = false, seen = null } = {}) {
   const asSent = adopt && !waiting.length && head.version === pageVersion();
   const ready = asSent ? readyAt(head, at) : paintFrame(pictures, head, at);
   if (ready) cure = setTimeout(cured, Math.min(ready - Date.now() + 50, 2 ** 31 - 1));
+  ring(at.timers);
   document.body.dataset.at = head.steps[at.i]?.key || "";
   document.body.dataset.waiting = waiting.length;
   // Called out once it is seen.
@@ -55,6 +69,13 @@ async function show({ force = false, adopt = false, seen = null } = {}) {
 }
 
 const pageVersion = () => Number(document.querySelector(".strip")?.dataset.version || 0);
+
+/* What is pressed or cures tells the ear as well when it is ready. */
+function ring(timers) {
+  bells.forEach(clearTimeout);
+  const ready = (words) => document.dispatchEvent(new CustomEvent("countback:ready", { detail: { id: "", words } }));
+  bells = timers.filter(({ until_ms }) => until_ms > Date.now()).map(({ until_ms, words }) => setTimeout(ready, Math.min(until_ms - Date.now(), 2 ** 31 - 1), words));
+}
 
 /* A cure has ended: the server's page says so in full, the tablet's does without it. */
 async function cured() {
@@ -125,6 +146,7 @@ async function tap(form, submitter) {
   try {
     const { view } = await enter({ ...entry, free: shown.free });
     document.body.dataset.tap = "kept";
+    if (isTick(entry.kind) || entry.kind === "undo") settle();
     const at = await show({ force: shown.look !== null || isTick(entry.kind), seen: view });
     if (!at) noWalk(form);
   } catch (error) {
@@ -218,7 +240,7 @@ async function confirmed(event) {
   if ((stale || !pictures) && !waits) await truth();
   else await show();
   // A plain tick needs no words: the next step is on the page.
-  if (words && !(outcome === "stored" && PLAIN.has(kind))) say(words, event.type === "countback:refused" ? "refused" : "says");
+  if (words && !(outcome === "stored" && PLAIN.has(kind))) say(words, event.type === "countback:refused" ? "refused" : kind === "reject" ? "failed" : "says");
 }
 
 /* ---- Start ---- */

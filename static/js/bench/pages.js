@@ -3,7 +3,7 @@ import { available, entries, forgetPacks, signedIn } from "./store.js";
 import { enter } from "./enter.js";
 import { entryOf, photosOf } from "./forms.js";
 import { settlePacks, worker } from "./packs.js";
-import { flush, signOut, start } from "./replay.js";
+import { flush, probe, signOut, start } from "./replay.js";
 import { watch } from "./strip.js";
 
 const wait = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -23,10 +23,24 @@ function tellOnPage(words, kind = "note done", role = "status") {
   box.focus();
 }
 
+/* What the server answered to this page's entries, by their ids: a confirmation and a question come with words. */
+const answers = new Map();
+for (const what of ["confirmed", "refused"]) document.addEventListener("countback:" + what, ({ detail }) => answers.set(detail.id, detail));
+
 /* Whether the server took the entry within a moment. */
 async function settled(id) {
   await Promise.race([flush(), wait(2500)]);
   return !(await waits(id));
+}
+
+/* Say why an entry was not booked; what was typed stays on the page. */
+function tellQuestion(id, job) {
+  const answer = answers.get(id);
+  if (answer?.outcome !== "question") return false;
+  tellOnPage(answer.words + " It is kept as a question on the job. ", "refusal", "alert");
+  const link = Object.assign(document.createElement("a"), { href: "/jobs/" + job + "/questions", textContent: "Settle it" });
+  document.querySelector("#kept-note p").append(link);
+  return true;
 }
 
 const AFTER = {
@@ -36,17 +50,17 @@ const AFTER = {
   },
   async report(form, entry) {
     const base = "/jobs/" + entry.job + "/trouble";
-    if (await settled(entry.id)) return location.assign(base + "?step=" + encodeURIComponent(entry.step) + "&said=ok");
+    if (await settled(entry.id)) return tellQuestion(entry.id, entry.job) || location.assign(base + "?step=" + encodeURIComponent(entry.step) + "&said=" + entry.id);
     form.reset();
     tellOnPage("Kept here. The report is sent as soon as the server answers; what it needs is reserved then.");
   },
   async take_back(form, entry) {
-    if (await settled(entry.id)) return location.reload();
+    if (await settled(entry.id)) return tellQuestion(entry.id, entry.job) || location.reload();
     form.querySelector("button").disabled = true;
     tellOnPage("Kept here. It is taken back as soon as the server answers.");
   },
   async recount(form, entry) {
-    if (await settled(entry.id)) return location.assign("/jobs/" + entry.job + "/bench");
+    if (await settled(entry.id)) return tellQuestion(entry.id, entry.job) || location.assign("/jobs/" + entry.job + "/bench");
     tellOnPage("Kept here. The count is sent as soon as the server answers; wait for it before you go on.");
   },
 };
@@ -59,9 +73,19 @@ function missing(form) {
   return !form.reportValidity();
 }
 
+/* A recount that does not agree is told at once where the server answers, beside its pocket; the tablet keeps it where not. */
+async function atOnce(form) {
+  if (form.dataset.outbox !== "recount") return false;
+  await Promise.race([flush(), wait(2500)]);
+  if (!(await probe())) return false;
+  form.submit();
+  return true;
+}
+
 async function take(form, submitter) {
   const read = entryOf(form, submitter);
   try {
+    if (await atOnce(form)) return;
     const entry = await enter(read);
     for (const photo of photosOf(form)) {
       await enter({ kind: "photo", job: entry.job, photo, data: { step: entry.step, inspection: "", of: entry.id, caption: (entry.data.note || "").slice(0, 120) } });

@@ -95,6 +95,19 @@ function bar(fragment, id, fillIn = () => {}) {
   else fragment.querySelector(".bar")?.append(filled);
 }
 
+/* What is pressed or cures runs on beside the steps that follow. */
+function presses(fragment, at) {
+  const body = fragment.querySelector(".step-body");
+  for (const line of body?.querySelectorAll(".cure") || []) line.remove();
+  for (const { words, until_ms } of body ? at.timers : []) {
+    if (until_ms <= Date.now()) continue;
+    const line = template("t-press").firstElementChild;
+    line.querySelector("span").textContent = words;
+    line.querySelector("time").dataset.until = until_ms;
+    body.append(line);
+  }
+}
+
 /* When the step becomes free: a cure counts from the tick before it, wherever that was confirmed. 0: it is free. */
 export function readyAt(head, at) {
   const wait = head.steps[at.i]?.wait_s;
@@ -110,6 +123,7 @@ export function paintFrame(pictures, head, at) {
   drawing(fragment, pictures.drawings);
   clock(fragment, head, at);
   back(fragment, head, at);
+  presses(fragment, at);
   const ready = readyAt(head, at);
   if (!at.open && at.paused !== null) {
     fragment.querySelector(".bar").replaceChildren(template("t-resume"));
@@ -151,6 +165,8 @@ export function paintLook(pictures, head, at, index) {
   swap(fragment);
 }
 
+const SIGNS = { says: "tick", failed: "cross", refused: "refused" };
+
 /* One message above the bar, until the next tap. */
 export function note(root, words, kind = "says", link = null) {
   const step = root.querySelector(".step");
@@ -158,6 +174,8 @@ export function note(root, words, kind = "says", link = null) {
   step.querySelector(".bench-say[data-own=" + kind + "]")?.remove();
   const box = template("t-say").firstElementChild;
   box.dataset.own = kind;
+  if (SIGNS[kind]) box.querySelector("use").setAttribute("href", "#m-" + SIGNS[kind]);
+  box.classList.toggle("waits", kind !== "says");
   if (kind === "refused") {
     box.classList.add("refused");
     box.setAttribute("role", "alert");

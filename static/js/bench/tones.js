@@ -1,4 +1,4 @@
-/* What happened, for the ear and for the eye at once: a tone, a shape and a colour for kept, confirmed, caution, refused.
+/* What happened, for the ear and for the eye at once: a tone, a shape and a colour for kept, confirmed, caution, ready, refused.
    How loud is the person's choice, on <html data-tones>: off, soft or loud. Words that matter stay until the next tap. */
 const LEVEL = { off: 0, soft: 0.07, loud: 0.35 };
 /* Hertz, seconds it sounds, seconds until the next one. */
@@ -6,9 +6,10 @@ const TONES = {
   kept: [[660, 0.07, 0]],
   confirmed: [[660, 0.06, 0.08], [990, 0.1, 0]],
   caution: [[440, 0.14, 0.2], [440, 0.14, 0]],
+  ready: [[880, 0.12, 0.18], [880, 0.12, 0.18], [1175, 0.24, 0]],
   refused: [[330, 0.18, 0.2], [196, 0.34, 0]],
 };
-const SHAPES = { kept: "ring-open", confirmed: "tick", caution: "short", refused: "refused" };
+const SHAPES = { kept: "ring-open", confirmed: "tick", caution: "short", ready: "timer", refused: "refused" };
 const SPOKEN = { caution: "Caution.", refused: "Refused." };
 let audio = null, clear = 0, sayBox = null, signBox = null, last = "", lastAt = -Infinity;
 

@@ -8,7 +8,7 @@ export const isTick = (kind) => kind === "tick" || kind === "turn";
 
 /* Steps walked by entries that wait: place, ids and times of the ticks that led to each place, pauses, reports. */
 export function stand(head, waiting) {
-  const at = { i: head.now, ids: { ...head.ids }, walls: { ...head.walls }, paused: head.paused, open: head.open, also: [], spans: [] };
+  const at = { i: head.now, ids: { ...head.ids }, walls: { ...head.walls }, timers: [...(head.timers || [])], paused: head.paused, open: head.open, also: [], spans: [] };
   for (const entry of waiting) {
     if (isTick(entry.kind)) walkOn(head, at, entry);
     else if (entry.kind === "undo") walkBack(head, at, entry);
@@ -26,6 +26,7 @@ function walkOn(head, at, entry) {
   // On the way back a step with a failed inspection is reported and not ticked.
   if (rejects.length && entry.side === "up") return;
   if (!same(head.steps[at.i]?.entry, entry.side, entry.step)) return;
+  at.timers = begun(at.timers, head.steps[at.i], entry);
   at.i += 1;
   at.ids[at.i] = entry.id;
   at.walls[at.i] = entry.wall_ms;
@@ -33,8 +34,14 @@ function walkOn(head, at, entry) {
 
 function walkBack(head, at, entry) {
   const known = at.ids[at.i] || head.steps[at.i]?.undoes;
-  if (at.i > 0 && known === entry.data.undoes) at.i -= 1;
+  if (at.i <= 0 || known !== entry.data.undoes) return;
+  at.i -= 1;
+  at.timers = ended(at.timers, head.steps[at.i]);
 }
+
+/* Cures and presses that run: the tick of a step may set one going, and taking it back ends it. */
+const ended = (timers, step) => (timers || []).filter(({ key }) => key !== step?.key);
+const begun = (timers, step, entry) => (step?.timer_s ? [...ended(timers, step), { key: step.key, words: step.timer, until_ms: entry.wall_ms + step.timer_s * 1000 }] : timers || []);
 
 /* The entry that would take the last tick back, or nothing. */
 export const lastTick = (head, at) => at.ids[at.i] || head.steps[at.i]?.undoes || "";
@@ -67,11 +74,13 @@ export function advance(head, entry, answer) {
   let expected = head.version + 1;
   if (plain && isTick(entry.kind) && same(step?.entry, entry.side, entry.step)) {
     expected = head.version + Math.max(1, (head.steps[head.now + 1]?.version ?? 0) - step.version);
+    next.timers = begun(head.timers, step, entry);
     next.now += 1;
     next.ids[next.now] = entry.id;
     next.walls[next.now] = entry.wall_ms;
   } else if (plain && entry.kind === "undo" && entry.data.undoes === (head.ids[head.now] || step?.undoes) && head.now > 0) {
     next.now -= 1;
+    next.timers = ended(head.timers, next.steps[next.now]);
   } else if (plain && entry.kind === "pause") {
     Object.assign(next, { paused: entry.data.reason || "Pause", open: false, clock: { ...head.clock, base_s: secondsAt(head, [], entry.wall_ms), wall: entry.wall_ms, running: false } });
   } else if (plain && entry.kind === "open") {
@@ -106,10 +115,10 @@ function headOf(walk) {
     number: walk.number, version: walk.version, now: walk.now, made: walk.made_ms, person: walk.person,
     open: !["open", "paused", "takeover"].includes(mode),
     paused: mode === "paused" ? attribute(shown, /data-paused="([^"]*)"/) || "" : null,
-    mode, ids: {}, walls: { [walk.now]: walk.made_ms }, looks: walk.looks || {}, stale: false,
+    mode, ids: {}, walls: { [walk.now]: walk.made_ms }, looks: walk.looks || {}, timers: walk.timers || [], stale: false,
     clock: { base_s: Number(attribute(shown, /data-seconds="(\d+)"/) ?? counting ?? 0), running: counting !== undefined, wall: Date.now() },
     steps: walk.frames.map((frame) => ({
-      key: frame.key, entry: frame.entry, version: frame.version, wait_s: frame.wait_s, blocked: frame.blocked, undo: frame.undo,
+      key: frame.key, entry: frame.entry, version: frame.version, wait_s: frame.wait_s, blocked: frame.blocked, undo: frame.undo, timer: frame.timer, timer_s: frame.timer_s,
       // Ticks that are only expected have no id yet.
       undoes: frame.i <= walk.now ? attribute(frame.html, /name="undoes" value="([^"]*)"/) || "" : "",
     })),
