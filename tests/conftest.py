@@ -41,7 +41,7 @@ ON_BOTH = (
     "tests/platform/", "tests/test_", "tests/people/test_tap_right", "tests/jobs/test_conservation",
     "tests/jobs/test_outbox", "tests/jobs/test_questions", "tests/jobs/test_whole_job", "tests/jobs/test_picking",
     "tests/jobs/test_close", "tests/stores/test_ledger_property", "tests/stores/test_two_pickers",
-    "tests/stores/test_rounds_property", "tests/jobs/test_two_pickers_alternates",
+    "tests/stores/test_rounds_property", "tests/jobs/test_two_",
 )  # fmt: skip
 ONE_IN = 8
 

@@ -92,7 +92,7 @@ def _aside(shop: Workshop, until: datetime) -> None:
         good = sorted({lot.lot_id for lot in lots if lot.expires_on is not None and lot.expires_on >= today})
         if stocked[number].reserved == 0 and len(good) > 1:
             stores.quarantine_lot(
-                shop.session, good[0], "Two pieces of this lot tore when they were laid; the supplier is asked",
+                shop.session, good[0], "The seal of the box was broken when it came; the supplier is asked",
                 at=at, who=shop.staff.clerk,
             )  # fmt: skip
             return

@@ -70,7 +70,7 @@ def look(document: Document, number: int, known_parts: Collection[str] | None) -
         details = _told_errors(error)
         gaps = [tuple(detail["loc"]) for detail in details]
         drawable = _with_stand_ins(data)
-        problems = [_told(document, gap, *_shape_words(d, gap)) for d, gap in zip(details, gaps, strict=True)]
+        problems = [_told(document, gap, *_shape_words(data, d, gap)) for d, gap in zip(details, gaps, strict=True)]
         if drawable is not None:
             problems += [
                 _told(document, finding.where, finding.message, finding.remedy)
@@ -92,13 +92,48 @@ def _told_errors(error: ValidationError) -> list[Any]:
     ]
 
 
-def _shape_words(detail: Any, where: Where) -> tuple[str, str]:
+# What a row of each list is called where one of its fields is missing.
+_ROWS: Mapping[str, str] = {
+    "units": "unit", "tools": "tool", "cautions": "caution", "releases": "fixing", "hazards": "hazard",
+    "inspect": "inspection", "fits": "new part", "release_tests": "release test",
+}  # fmt: skip
+
+
+def _row_words(data: Mapping[str, Any], where: Where) -> str:
+    """Name the row that a field belongs to, such as ' of the unit Main board'; empty for a field of a step itself."""
+    if where[0] == "device_model" and len(where) > 1:
+        return " of the device"
+    holder: Any = data
+    words = ""
+    for part, after in zip(where, (*where[1:], None), strict=True):
+        holder = holder.get(part) if isinstance(holder, Mapping) else holder[part]
+        if (
+            isinstance(after, int)
+            and isinstance(part, str)
+            and part in _ROWS
+            and isinstance(holder, list | tuple)
+            and after < len(holder)
+        ):
+            row = holder[after]
+            name = row.get("name") or row.get("title") if isinstance(row, Mapping) else None
+            words = f" of the {_ROWS[part]} {name}" if name else f" of {_ROWS[part]} {after + 1}"
+        if holder is None:
+            break
+    return words
+
+
+def _shape_words(data: Mapping[str, Any], detail: Any, where: Where) -> tuple[str, str]:
     names = [part for part in where if isinstance(part, str)]
     name = LABELS.get(names[-1], names[-1]) if names else "The draft"
+    if names and names[-1] == "on_reject":
+        name = "What is done on a reject"
     if "refit" in names[:-1]:
         name = f"{name} of the refit"
     if detail["type"] == "missing" or detail["type"] == "too_short":
-        return f"{name} is missing.", "Fill it in." if where[-1] not in ("steps", "units") else "Add one."
+        return f"{name}{_row_words(data, where)} is missing.", "Fill it in." if where[-1] not in (
+            "steps",
+            "units",
+        ) else "Add one."
     return words_for(detail, name), remedy_for(detail, name)
 
 

@@ -20,7 +20,7 @@ MARGIN = 8.0
 _SWEEPS = 12
 _SETTLE_SWEEPS = 9
 _MOST_IN_ROW = 5
-_LINE = 21
+_LINE = 20
 
 Node = str | tuple[str, str, int]
 """A step by its id, or the bend of an arrow (from, to, layer)."""

@@ -31,7 +31,7 @@ def test_the_list_becomes_an_order_in_three_clicks_and_part_of_it_is_scanned_in(
     if expires.count():
         expires.fill("2099-01-31")
     assert violations(page) == []
-    page.get_by_role("button", name="Receive", exact=True).click()
+    page.get_by_role("button", name="Receive goods", exact=True).click()
     page.wait_for_url(f"**/orders/{order}")
     with site.db.read() as session:
         got = queries.order(session, order)

@@ -40,7 +40,7 @@ def test_each_unit_shows_depth_fixings_by_class_and_tools(recorder: Database, vi
     assert poorest == "C"
     assert "No index yet" in page.words
     assert LIMITS in page.words
-    assert "Keep these facts" not in page.words
+    assert "Save these facts" not in page.words
 
 
 def test_the_index_shows_its_parts_and_says_that_it_is_provisional(recorder: Database, visit: Visit) -> None:

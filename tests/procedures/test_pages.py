@@ -75,9 +75,9 @@ def test_an_old_revision_says_which_is_the_newest(visit: Visit, db: Database) ->
         ("/procedures/none-such", 404),
         ("/procedures/test-radio/9", 404),
         ("/procedures/test-radio/9.yaml", 404),
-        ("/procedures/test-radio/x", 422),
-        ("/procedures/Test_Radio", 422),
-        ("/drawings/0000.svg", 422),
+        ("/procedures/test-radio/x", 404),
+        ("/procedures/Test_Radio", 404),
+        ("/drawings/0000.svg", 404),
         (f"/drawings/{'0' * 64}.svg", 404),
     ],
 )

@@ -55,8 +55,8 @@ def test_it_shows_parts_with_lots_and_cost_movements_bench_time_and_scrap(number
     assert "1 Back screw (damaged)" in words
     assert "Issue D-120" in words
     # Standard: 60 + 40 s down, 90 + 30 pressed + 50 s up.
-    assert "Bench time 5 min 14 min + 9 min" in words
-    assert "Quote and cost €84.00 €38.32 − €45.68" in words
+    assert "Bench time 5 min 14 min +9 min" in words
+    assert "Quote and cost €84.00 €38.32 −€45.68" in words
 
 
 def test_the_descent_is_whole_again(number: str, visit: Visit) -> None:

@@ -114,7 +114,7 @@ def measure(db: Database, settings: Settings) -> None:
         for supplier in range(1, 41):
             numbers = [f"P-{n:05d}" for n in range(supplier - 1 or 40, 240, 40)][:5]
             lines = [actions.OrderLine(number, 50) for number in numbers]
-            stamp: dict[str, Any] = {"entry_id": clock.uuid7(), "at": at, "who": None}
+            stamp: dict[str, Any] = {"entry_id": clock.uuid7(), "at": at - timedelta(days=10), "who": None}
             actions.place_order(session, supplier, lines, today + timedelta(days=supplier - 10), **stamp)
 
     def whole() -> None:

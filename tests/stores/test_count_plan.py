@@ -69,9 +69,11 @@ def test_a_difference_is_counted_again_then_told_then_posted_with_its_reason(sho
     assert "Count again" in once.words
     assert "Book has" not in once.words
     assert once.form("/blind").values[f"counted-{lot}"] == [""]
+    assert "Before it can be posted: 1 lot to count again." in once.words
     twice = once.form("/blind").submit(None, **{f"counted-{lot}": "4", "do": "post"})
     assert "Book has 5, −1" in twice.words
     assert level(shop, "DISP-1").on_hand == 5
+    assert "Before it can be posted: 1 difference to explain." in twice.words
     done = twice.form("/blind").submit(None, **{f"reason-{lot}": "One cracked", "do": "post"})
     assert "The differences are count adjustments now." in done.words
     assert level(shop, "DISP-1").on_hand == 4

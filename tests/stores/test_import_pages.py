@@ -30,7 +30,8 @@ def test_the_dry_run_stores_nothing_and_the_button_stores_all(shop: Database, vi
         assert changed is not None
         assert (str(changed.price), changed.waste_stream, changed.version) == ("99.0000", "glass", 2)
     again = check(clerk, text)
-    assert "Import 0 rows" in again.words
+    assert "Everything in the file is stored already." in again.words
+    assert "Import 0 rows" not in again.words
 
 
 def test_errors_name_row_column_and_remedy_and_nothing_is_stored(shop: Database, visit: Visit) -> None:
@@ -42,6 +43,7 @@ def test_errors_name_row_column_and_remedy_and_nothing_is_stored(shop: Database,
         "BAD-4,Code,A-01,KLP,1,1,0,0,7300010000011,0,metal",
         "BAD-5,Levels,A-01,KLP,1,1,9,3,,0,metal",
         "BAD-6,Stream,A-01,KLP,1,1,0,0,,0,soup",
+        "BAD-7,Supplier code,A-01,K P!,1,1,0,0,,0,metal",
         "GOOD-1,Twice,A-01,KLP,1,1,0,0,,0,metal",
     )
     refused = check(visit("stores"), HEAD + "\n".join(rows))
@@ -51,9 +53,9 @@ def test_errors_name_row_column_and_remedy_and_nothing_is_stored(shop: Database,
     ]
     assert [row[:2] for row in table] == [
         ["3", "name"], ["4", "price"], ["5", "location"], ["6", "gtin"], ["7", "—"], ["8", "waste_stream"],
-        ["9", "number"],
+        ["9", "supplier"], ["10", "number"],
     ]  # fmt: skip
-    assert "There is no location Z-99." in refused.words
+    assert "There is no place Z-99." in refused.words
     assert "GOOD-1 stands in row 2 already." in refused.words
     with shop.read() as session:
         assert queries.part(session, "GOOD-1") is None

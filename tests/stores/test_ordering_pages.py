@@ -57,6 +57,14 @@ def test_words_for_a_number_are_refused_beside_their_field(shop: Database, visit
     assert "Enter a whole number" in refused.words
 
 
+def test_goods_cannot_be_expected_before_the_order(shop: Database, visit: Visit) -> None:
+    review = visit("stores").open("/reorder").form("/orders/new").submit()
+    refused = review.form("/orders/new").submit(None, expected_on="2020-01-01")
+    assert refused.status == 409
+    assert "That day is over already. Choose the day on which the goods should be here." in refused.words
+    assert level(shop, "DISP-1").on_order == 0
+
+
 def test_goods_are_received_in_part_and_then_whole(shop: Database, visit: Visit) -> None:
     clerk = visit("stores")
     place(clerk)
@@ -154,6 +162,8 @@ def test_the_rest_of_an_order_is_closed_short(shop: Database, visit: Visit) -> N
     done = part.form("/close-short").submit()
     assert "1 not coming" in done.words
     assert (level(shop, "DISP-1").on_hand, level(shop, "DISP-1").on_order) == (4, 0)
+    sheet = clerk.open("/orders/P000001/sheet")
+    assert [row("td")[-1].text for row in sheet.soup.select("tbody tr, tfoot tr")] == ["€345.60", "€345.60"]
     assert faults(shop) == []
 
 
@@ -165,7 +175,7 @@ def test_the_sheet_and_the_csv_carry_the_order(shop: Database, visit: Visit) -> 
     assert "Perimeter seal" not in sheet.words
     assert sheet.soup.find("svg", class_="segno") is not None
     rows = clerk.open("/orders/P000001.csv").text.splitlines()
-    assert rows[0].startswith("order,supplier_number,part,name,quantity")
+    assert rows[0].startswith("\ufefforder,supplier_number,part,name,quantity")
     assert any(row.startswith("P000001,,SCRW-1,Screw M1.6,50,each,0.0317,") for row in rows)
 
 

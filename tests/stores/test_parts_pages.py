@@ -72,7 +72,7 @@ def test_a_stale_card_is_refused_and_shows_what_is_new(shop: Database, visit: Vi
     refused = stale.submit(price="88")
     assert refused.status == 409
     assert "Part DISP-1 changed since this page was shown." in refused.words
-    assert "Price is 90.0000." in refused.words
+    assert "Price is 90.00." in refused.words
     assert level(shop, "DISP-1").price == 90
 
 

@@ -46,13 +46,17 @@ class ListPage:
 
 @dataclass(frozen=True)
 class FixingLine:
-    """A fixing in words: what becomes of it on the way out, how it goes back, its letter on the drawing if any."""
+    """A fixing in words: what becomes of it on the way out, how it goes back, its letter on the drawing if any.
+
+    ``source`` is where the torque comes from, empty where the page says it once for all.
+    """
 
     fixing: Fixing
     fate: str
     shape: str
     back: str
     torque: str
+    source: str
     letter: str
 
 
@@ -119,6 +123,12 @@ class ProcedurePage:
     def old(self) -> bool:
         """Whether a newer revision is published."""
         return self.info.number < self.newest
+
+    @property
+    def torque_source(self) -> str:
+        """Where all torques come from; empty without one, and where they come from several."""
+        sources = _torque_sources(self.sheet)
+        return next(iter(sources)) if len(sources) == 1 else ""
 
     @property
     def filmed(self) -> bool:
@@ -199,6 +209,7 @@ def _steps(sheet: Sheet, svgs: Mapping[str, Markup], clips: Mapping[str, ClipVie
     title = {step.id: step.title for step in sheet.steps}
     tools = {tool.id: tool for tool in sheet.tools}
     units = {unit.id: unit.name for unit in sheet.units}
+    several = len(_torque_sources(sheet)) > 1
     boxes = {step.id: view_box(svgs.get(step.picture or "")) for step in sheet.steps}
     return tuple(
         StepView(
@@ -207,7 +218,9 @@ def _steps(sheet: Sheet, svgs: Mapping[str, Markup], clips: Mapping[str, ClipVie
             after=tuple((number[b], b, title[b]) for b in step.after),
             tools=tuple(tools[t] for t in step.tools),
             refit_tools=tuple(tools[t] for t in step.refit.tools) if step.refit else (),
-            fixings=tuple(_fixing(fixing, letters(step.releases).get(fixing.id, "")) for fixing in step.releases),
+            fixings=tuple(
+                _fixing(fixing, letters(step.releases).get(fixing.id, ""), several) for fixing in step.releases
+            ),
             asks=tuple(_ask(asked) for asked in step.inspect),
             refit_asks=tuple(_ask(asked) for asked in step.refit.inspect) if step.refit else (),
             frees=units.get(step.frees) if step.frees else None,
@@ -220,7 +233,11 @@ def _steps(sheet: Sheet, svgs: Mapping[str, Markup], clips: Mapping[str, ClipVie
     )
 
 
-def _fixing(fixing: Fixing, letter: str) -> FixingLine:
+def _torque_sources(sheet: Sheet) -> set[str]:
+    return {fixing.torque.source for step in sheet.steps for fixing in step.releases if fixing.torque}
+
+
+def _fixing(fixing: Fixing, letter: str, several: bool) -> FixingLine:
     if fixing.reuse.value == "single-use":
         fate, back = "scrap", "New"
     elif fixing.reuse.value == "inspect":
@@ -231,7 +248,8 @@ def _fixing(fixing: Fixing, letter: str) -> FixingLine:
         fate, back = "stays", "The same"
     words, shape = FATES[fate]
     torque = f"{fixing.torque.value_ncm.normalize():f} N·cm" if fixing.torque else ""
-    return FixingLine(fixing, words, shape, back, torque, letter)
+    source = fixing.torque.source if fixing.torque and several else ""
+    return FixingLine(fixing, words, shape, back, torque, source, letter)
 
 
 def _ask(asked: Inspection) -> AskLine:

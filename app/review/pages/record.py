@@ -306,7 +306,7 @@ def _minutes(seconds: int) -> int:
 def _signed(difference: N, say: Callable[[N], str]) -> str:
     if not difference:
         return "none"
-    return f"{'+' if difference > 0 else '−'} {say(abs(difference))}"
+    return f"{'+' if difference > 0 else '−'}{say(abs(difference))}"
 
 
 def _scrapped_only(loaded: Loaded) -> Iterator[Scrap]:

@@ -157,7 +157,9 @@ def _forecasts(rows: Sequence[tuple[int, int, int]], models: Mapping[int, str]) 
     for model, pairs in sorted(by_model.items(), key=lambda found: models.get(found[0], "")):
         found = calibration(pairs)
         if found.rate is not None:
-            rate, verdict = found.rate, {True: "holds", False: "does not hold", None: "too few to judge"}[found.kept]
+            rate = found.rate
+            apart = "longer than need be" if rate.low > 0.8 else "too short"
+            verdict = {True: "holds", False: apart, None: "too few to judge"}[found.kept]
             share, low, high = (round(100 * figure) for figure in (rate.share, rate.low, rate.high))
             name = models.get(model, "Unknown")
             lines.append(ForecastLine(name, rate.hits, rate.trials, share, low, high, verdict))

@@ -9,7 +9,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from app.platform.errors import NotFound, Refused, Stale
-from app.rules.money import check_unit_cost
+from app.rules.money import check_unit_cost, short_price
 from app.rules.sheet import WasteStream
 from app.stores.actions.ledger import id_of
 from app.stores.models import Location, Part, StockLevel, Supplier
@@ -133,6 +133,8 @@ def _now(session: Session, part: Part, changed: Mapping[str, Any]) -> tuple[str,
             value = session.get_one(Location, value).code
         elif name == "supplier_id":
             value = session.get_one(Supplier, value).name
+        elif name == "price":
+            value = short_price(value)
         rows.append(f"{_LABELS.get(name, name)} is {value if value not in (None, '') else 'empty'}.")
     return tuple(rows) or ("It already says what you sent.",)
 

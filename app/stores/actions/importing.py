@@ -98,12 +98,17 @@ def _check(work: _Work, file: str, rows: Sequence[Row], key: str) -> list[tuple[
 
 
 def _check_references(work: _Work, rows: Sequence[Row], codes: Mapping[str, AbstractSet[str]]) -> None:
-    """Check the codes of all rows, also of those that are wrong elsewhere, so that one look shows everything."""
+    """Check the codes of all rows, also of those that are wrong elsewhere, so that one look shows everything.
+
+    A code that is no code at all has been told of already.
+    """
+    told = {(error.row, error.column) for error in work.errors if error.file == "parts"}
     for number, row in enumerate(rows, start=2):
         for column, known in codes.items():
-            code = (row.get(column) or "").strip()
-            if code and code not in known:
-                words = f"There is no {column} {code}. Add it to the {column}s first, or correct the code."
+            code = " ".join((row.get(column) or "").split())
+            if code and code not in known and (number, column) not in told:
+                word = "place" if column == "location" else column
+                words = f"There is no {word} {code}. Add it to the {word}s first, or correct the code."
                 work.errors.append(RowError("parts", number, column, words))
 
 

@@ -7,6 +7,7 @@ from sqlmodel import Session
 
 from app.platform.errors import Refused
 from app.rules.lots import is_expired
+from app.rules.stores.netting import day_words
 from app.stores.actions.ledger import Locked, balances_of, find_lots
 from app.stores.models import Lot
 from app.stores.queries.picking import claimed_at
@@ -35,9 +36,10 @@ def check_lots(
             raise Refused(f"{number}: a picked quantity is not below zero.", "quantity")
         if lot.part_id != held[number].id:
             raise Refused(f"Lot {lot.code} is not a lot of {number}. Pick a lot of this part.", "quantity")
-        if is_expired(lot.expires_on, day):
+        if lot.expires_on is not None and is_expired(lot.expires_on, day):
             raise Refused(
-                f"{number}: lot {lot.code} expired on {lot.expires_on}. Pick another lot and scrap this one.",
+                f"{number}: lot {lot.code} expired on {day_words(lot.expires_on)}. Pick another lot and scrap "
+                "this one.",
                 "quantity",
             )
         if pick.serials and len(set(pick.serials)) != pick.quantity:

@@ -45,8 +45,11 @@ def place_order(
 
     A draft is kept and nothing of it counts as on order until it is sent. A line without a price costs what the
     supplier asks from that quantity on, or the part's price. Refused for parts that neither come from this supplier
-    nor have a price of his, a part named twice, or a quantity that is not in packs or under the minimum order.
+    nor have a price of his, a part named twice, a quantity that is not in packs or under the minimum order, or a day
+    before that of the order.
     """
+    if expected_on is not None and expected_on < at.date():
+        raise Refused("That day is over already. Choose the day on which the goods should be here.", "expected_on")
     if session.get(Supplier, supplier_id) is None:
         raise NotFound(f"supplier {supplier_id}")
     lines = [line for line in lines if line.quantity]

@@ -10,7 +10,8 @@ from sqlmodel import Session, col, select
 
 from app.platform.errors import Refused
 from app.rules.lots import is_expired
-from app.rules.money import check_unit_cost
+from app.rules.money import check_unit_cost, short_price
+from app.rules.stores.netting import day_words
 from app.stores.actions.kits import find_location
 from app.stores.actions.ledger import Entry, Locked, Move, change_levels, lock_parts, post
 from app.stores.actions.ordering import load_order, note_event, order_lines, settle_status
@@ -106,7 +107,7 @@ def _note(
     for line in lines:
         agreed = ordered[held[line.part_number].id].unit_price
         if line.unit_cost is not None and line.unit_cost != agreed:
-            words = f"{line.part_number} is charged at {line.unit_cost.normalize():f}, agreed {agreed.normalize():f}."
+            words = f"{line.part_number} is charged at {short_price(line.unit_cost)}, agreed {short_price(agreed)}."
             note_event(session, order, "price differs", words, **stamp)
 
 
@@ -160,9 +161,9 @@ def _receipt(
             f"{part.number} does not keep for ever. Read the last day of use off the pack.",
             f"expires_on{suffix}",
         )
-    if is_expired(line.expires_on, today):
+    if line.expires_on is not None and is_expired(line.expires_on, today):
         raise Refused(
-            f"{part.number} expired on {line.expires_on}. Send it back; it is not taken in.",
+            f"{part.number} expired on {day_words(line.expires_on)}. Send it back; it is not taken in.",
             f"expires_on{suffix}",
         )
     try:

@@ -9,6 +9,7 @@ from sqlmodel import Session
 
 from app.platform.errors import Refused
 from app.platform.forms import Form, RawForm
+from app.rules.money import short_price
 from app.rules.scan_codes import ScanKind, parse
 from app.rules.stores.gs1 import read_label
 from app.stores import queries
@@ -34,7 +35,7 @@ def receive_page(order: OrderRow, locations: Sequence[tuple[str, str]], form: Fo
             key = line.part_number
             values |= {
                 f"quantity-{key}": str(line.outstanding),
-                f"unit_cost-{key}": str(line.unit_price),
+                f"unit_cost-{key}": str(short_price(line.unit_price)),
                 f"location-{key}": line.location,
             }
         form = Form(values=values)

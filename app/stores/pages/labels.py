@@ -43,5 +43,5 @@ def order_labels(session: Session, number: str) -> tuple[Label, ...]:
 
 
 def _lot_label(row: LotRow) -> Label:
-    until = f", use by {row.expires_on:%-d %b %Y}" if row.expires_on else ""
+    until = f", use by {row.expires_on:%-d\u00a0%b\u00a0%Y}" if row.expires_on else ""
     return Label(lot_code(row.part_number, row.code), row.part_number, (row.part_name, f"Lot {row.code}{until}"))

@@ -14,7 +14,7 @@ from sqlmodel import Session
 from app.platform.errors import NotFound, Refused
 from app.platform.forms import Form, blank
 from app.platform.settings import Settings
-from app.rules.money import round_money
+from app.rules.money import round_money, short_price
 from app.rules.ubl_order import UblLine, UblOrder, UblParty
 from app.stores import queries
 from app.stores.pages.common import PAGE_SIZE
@@ -61,7 +61,7 @@ class ReviewPage:
 
 @dataclass(frozen=True)
 class OrdersPage:
-    """The list of orders with its filters."""
+    """The list of orders with its filters; ``first`` and ``older`` lead to other pages, empty where there is none."""
 
     form: Form[Any]
     orders: tuple[OrderRow, ...]
@@ -69,6 +69,7 @@ class OrdersPage:
     suppliers: Sequence[tuple[str, str]]
     show: Sequence[tuple[str, str]]
     shapes: Mapping[str, str]
+    first: str
     older: str
     filtered: bool
 
@@ -104,7 +105,7 @@ def review_page(
     values = dict(form.values)
     lines = []
     for part in chosen:
-        values.setdefault(f"price-{part.number}", str(part.price))
+        values.setdefault(f"price-{part.number}", str(short_price(part.price)))
         values.setdefault(f"quantity-{part.number}", "0")
         total = _line_total(values[f"quantity-{part.number}"], values[f"price-{part.number}"], currency)
         there = shelf[part.number]
@@ -144,6 +145,7 @@ def orders_page(
         suppliers=(("", "All suppliers"), *suppliers),
         show=STATUS_CHOICES,
         shapes=STATUS_SHAPES,
+        first=f"/orders?{urlencode(kept)}" if after else "",
         older=f"/orders?{urlencode({**kept, 'after': shown[-1].id})}" if more else "",
         filtered=bool(kept),
     )

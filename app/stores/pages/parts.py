@@ -32,13 +32,14 @@ Choices = Sequence[tuple[str, str]]
 
 @dataclass(frozen=True)
 class PartsPage:
-    """The list of parts with its filters; ``older`` leads to the next page, empty at the end."""
+    """The list of parts with its filters; ``first`` and ``older`` lead to other pages, empty where there is none."""
 
     form: Form[Any]
     parts: tuple[ShelfPart, ...]
     suppliers: Choices
     locations: Choices
     show: Choices
+    first: str
     older: str
     filtered: bool
 
@@ -116,6 +117,7 @@ class PartPage:
     promises: tuple[PromiseLine, ...]
     orders: tuple[tuple[OrderRow, int], ...]
     movements: tuple[MovementLine, ...]
+    first: str
     older: str
     levels: PartRow
     due: bool
@@ -179,6 +181,7 @@ def parts_page(session: Session, form: Form[Any], today: date, after: str | None
         suppliers=(("", "All suppliers"), *supplier_choices(session)),
         locations=(("", "All places"), *location_choices(session)),
         show=SHOW_CHOICES,
+        first=f"/parts?{urlencode(kept)}" if after else "",
         older=f"/parts?{urlencode({**kept, 'after': shown[-1].number})}" if more else "",
         filtered=bool(kept),
     )
@@ -228,7 +231,8 @@ def part_page(session: Session, number: str, today: date, after: int | None) -> 
             for order in queries.open_orders(session, number)
         ),
         movements=tuple(MovementLine(m, source_of(m.source_ref)) for m in moves[:20]),
-        older=f"/parts/{number}?after={moves[19].id}" if len(moves) > 20 else "",
+        first=f"/parts/{number}#movements" if after else "",
+        older=f"/parts/{number}?after={moves[19].id}#movements" if len(moves) > 20 else "",
         levels=levels,
         due=found.due,
         why=short_words(found),

@@ -27,6 +27,7 @@ class StocktakesPage:
     stocktakes: tuple[StocktakeRow, ...]
     locations: Sequence[tuple[str, str]]
     shapes: Mapping[str, str]
+    first: str
     older: str
 
 
@@ -73,6 +74,7 @@ def stocktakes_page(session: Session, form: Form[Any], after: int | None) -> Sto
             *((str(p.id), f"{p.code} · {p.name} ({p.lots} {'lot' if p.lots == 1 else 'lots'})") for p in places),
         ),
         shapes=STOCKTAKE_SHAPES,
+        first="/stocktakes" if after else "",
         older=f"/stocktakes?after={shown[-1].id}" if more else "",
     )
 

@@ -46,7 +46,7 @@ class TablesPage:
     text: str
     done: str
     needed: Mapping[str, tuple[str, ...]]
-    exports: tuple[str, ...]
+    exports: Sequence[tuple[str, str]]
 
 
 def chosen_columns(kind: str, table: Table, asked: Mapping[str, str], remembered: Mapping[str, str]) -> dict[int, str]:
@@ -89,5 +89,5 @@ def tables_page(
         text=write_csv(table.heading, table.rows).decode("utf-8-sig") if table else form.value("text"),
         done=done,
         needed={IMPORTS[name]: tuple(TABLE_MODELS[name].model_fields) for name in IMPORTS},
-        exports=tuple(queries.EXPORTS),
+        exports=tuple((kind, IMPORTS.get(kind, kind.capitalize())) for kind in queries.EXPORTS),
     )

@@ -12,8 +12,8 @@ from sqlmodel import Session
 from app.platform.forms import Form
 from app.rules.money import round_money
 from app.rules.stores.ageing import Ageing, StockAge
-from app.rules.stores.valuation import CostFormula, storeroom_value
-from app.stores.queries.valuation import part_names, stock_ages, stock_facts
+from app.rules.stores.valuation import CostFormula, StockValue, newest_layers, stock_value, storeroom_value
+from app.stores.queries.valuation import part_names, stock_ages, stock_facts, stock_layers
 
 SHOWN = 300
 FORMULAS: Final = (("fifo", CostFormula.FIFO), ("average", CostFormula.AVERAGE))
@@ -54,7 +54,7 @@ class AgeLine:
 
 @dataclass(frozen=True)
 class AgeingPage:
-    """Stock by age: what will be wasted first, then what lies."""
+    """Stock by age: what will be wasted first, then what lies; of each the dearest, and how many there are."""
 
     waste_cost: Decimal
     expiring: tuple[AgeLine, ...]
@@ -62,6 +62,7 @@ class AgeingPage:
     slow: tuple[AgeLine, ...]
     dead_value: Decimal
     slow_value: Decimal
+    counts: tuple[int, int, int]
 
 
 def valuation_page(
@@ -70,16 +71,28 @@ def valuation_page(
     """Value the stock at the end of a day of the workshop, from the movements up to then."""
     formula = dict(FORMULAS).get(formula_code, CostFormula.FIFO)
     until = datetime.combine(on + timedelta(days=1), time(), zone)
-    found = storeroom_value(stock_facts(session, until), until, formula)
-    names = part_names(session, list(found.by_part))
-    lines = [
+    found = _value(session, until, formula)
+    dearest = sorted(found.by_part.items(), key=lambda one: (-one[1][1], one[0]))[:SHOWN]
+    names = part_names(session, [number for number, _there in dearest])
+    lines = tuple(
         ValueLine(number, names.get(number, ""), quantity, (value / quantity).quantize(Decimal("0.0001")), value)
-        for number, (quantity, value) in found.by_part.items()
-    ]
-    lines.sort(key=lambda line: (-line.value, line.number))
+        for number, (quantity, value) in dearest
+    )
     choices = tuple((code, one.value.capitalize()) for code, one in FORMULAS)
     total = round_money(found.total, currency)
-    return ValuationPage(form, choices, on, formula.value, total, len(lines), tuple(lines[:SHOWN]))
+    return ValuationPage(form, choices, on, formula.value, total, len(found.by_part), lines)
+
+
+def _value(session: Session, until: datetime, formula: CostFormula) -> StockValue:
+    """Value the stock; first in first out needs the whole account only of parts of which something came back."""
+    if formula is CostFormula.AVERAGE:
+        return storeroom_value(stock_facts(session, until), until, formula)
+    whole = storeroom_value(stock_facts(session, until, came_back=True), until, formula)
+    plain = {
+        number: (quantity, newest_layers(layers, quantity))
+        for number, (quantity, layers) in stock_layers(session, until).items()
+    }
+    return stock_value({**whole.by_part, **plain})
 
 
 def ageing_page(session: Session, today: date) -> AgeingPage:
@@ -91,12 +104,13 @@ def ageing_page(session: Session, today: date) -> AgeingPage:
         mine.sort(key=lambda line: (-(line.age.waste_cost or line.age.value), line.number))
         return tuple(mine)
 
-    dead, slow = of(Ageing.DEAD), of(Ageing.SLOW)
+    expiring, dead, slow = of(Ageing.EXPIRING), of(Ageing.DEAD), of(Ageing.SLOW)
     return AgeingPage(
         waste_cost=sum((line.age.waste_cost for line in ages), Decimal(0)),
-        expiring=of(Ageing.EXPIRING),
-        dead=dead,
-        slow=slow,
+        expiring=expiring[:SHOWN],
+        dead=dead[:SHOWN],
+        slow=slow[:SHOWN],
         dead_value=sum((line.age.value for line in dead), Decimal(0)),
         slow_value=sum((line.age.value for line in slow), Decimal(0)),
+        counts=(len(expiring), len(dead), len(slow)),
     )

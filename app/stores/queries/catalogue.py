@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import func, or_
+from sqlalchemy import String, func, or_, type_coerce
 from sqlmodel import Session, col, select
 
 from app.stores.models import Location, Lot, LotBalance, Part, StockLevel, Supplier
@@ -170,43 +170,24 @@ def active_parts(session: Session) -> tuple[PartRow, ...]:
     return _part_rows(session, None)
 
 
+# The columns of ``PartRow`` in its order: whole rows of three tables take four times as long to read.
+_PART_COLUMNS: Final[tuple[Any, ...]] = (
+    Part.id, Part.number, Part.name, Part.unit, Location.code, Location.name, Part.supplier_id, Supplier.code,
+    Supplier.name, Part.supplier_number, Part.pack, Part.minimum_order, Part.lead_time_days, Part.price,
+    Part.shelf_life_days, Part.reorder_point, Part.order_up_to, type_coerce(Part.waste_stream, String),
+    func.coalesce(Part.gtin, ""), Part.serial_tracked, Part.active, Part.note, Part.version,
+)  # fmt: skip
+
+
 def _part_rows(session: Session, numbers: Sequence[str] | None) -> tuple[PartRow, ...]:
     query = (
-        select(Part, Location, Supplier)
+        select(*_PART_COLUMNS)
         .join(Location, col(Location.id) == col(Part.location_id))
         .join(Supplier, col(Supplier.id) == col(Part.supplier_id))
         .order_by(col(Part.number))
     )
     condition = col(Part.active).is_(True) if numbers is None else col(Part.number).in_(list(numbers))
-    return tuple(_part_row(*row) for row in session.exec(query.where(condition)).all())
-
-
-def _part_row(part: Part, location: Location, supplier: Supplier) -> PartRow:
-    return PartRow(
-        id=part.id or 0,
-        number=part.number,
-        name=part.name,
-        unit=part.unit,
-        location=location.code,
-        location_name=location.name,
-        supplier_id=part.supplier_id,
-        supplier=supplier.code,
-        supplier_name=supplier.name,
-        supplier_number=part.supplier_number,
-        pack=part.pack,
-        minimum_order=part.minimum_order,
-        lead_time_days=part.lead_time_days,
-        price=part.price,
-        shelf_life_days=part.shelf_life_days,
-        reorder_point=part.reorder_point,
-        order_up_to=part.order_up_to,
-        waste_stream=part.waste_stream.value,
-        gtin=part.gtin or "",
-        serial_tracked=part.serial_tracked,
-        active=part.active,
-        note=part.note,
-        version=part.version,
-    )
+    return tuple(PartRow(*row) for row in session.exec(query.where(condition)).all())
 
 
 def suppliers(session: Session) -> tuple[SupplierRow, ...]:

@@ -78,6 +78,11 @@ class OrderRow:
         return sum((line.total for line in self.lines), Decimal(0))
 
     @property
+    def total_wanted(self) -> Decimal:
+        """Sum of the lines without what was closed short, exact: what the order sheet asks for."""
+        return sum(((line.quantity - line.closed_short) * line.unit_price for line in self.lines), Decimal(0))
+
+    @property
     def is_open(self) -> bool:
         """Whether something may still come."""
         return self.status in {s.value for s in OPEN_ORDER}

@@ -181,15 +181,19 @@ def count_classes(session: Session) -> dict[str, int]:
 
 def due_groups(session: Session, supplier_id: int | None = None) -> tuple[SuggestedGroup, ...]:
     """Return what is due by supplier, suppliers by name; overridden to nothing it is left out."""
+    columns: tuple[Any, ...] = (
+        Part.number, Suggestion.part_id, Suggestion.quantity, Suggestion.position, Suggestion.reorder_point,
+        Suggestion.value_class, Suggestion.words, Suggestion.facts,
+    )  # fmt: skip
     query = (
-        select(Suggestion, Part.number)
+        select(*columns)
         .join(Part, col(Part.id) == col(Suggestion.part_id))
         .where(Suggestion.quantity > 0, col(Part.active).is_(True))
         .order_by(col(Part.number))
     )
     if supplier_id is not None:
         query = query.where(col(Part.supplier_id) == supplier_id)
-    rows = {number: row for row, number in session.exec(query).all()}
+    rows = {row.number: row for row in session.exec(query).all()}
     overrides = _open_overrides(session)
     prices = supplier_prices(session, [row.part_id for row in rows.values()])
     groups: dict[int, list[SuggestedLine]] = {}

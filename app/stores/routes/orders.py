@@ -100,7 +100,9 @@ def order_csv(db: Db, _caller: Stores, number: str) -> Response:
     """Send the order as CSV; no cell of it can start a formula in a spreadsheet."""
     with db.read() as session:
         order = load_order(session, number)
-    out = io.StringIO()
+    # The mark tells spreadsheets that it is UTF-8.
+    out = io.StringIO("\ufeff")
+    out.seek(0, io.SEEK_END)
     writer = csv.writer(out)
     writer.writerow(("order", "supplier_number", "part", "name", "quantity", "unit", "unit_price", "wanted_by"))
     for line in order.lines:

@@ -16,6 +16,7 @@ from app.platform.errors import Refused
 from app.platform.forms import Form, RawForm, blank, check
 from app.platform.submissions import claim, settle
 from app.platform.web import Db, SiteSettings, get_settings, page, see_other
+from app.rules.money import short_price
 from app.stores import actions
 from app.stores.forms import LooseForm, ScrapForm, TransferForm
 from app.stores.pages.common import workshop_day
@@ -61,7 +62,7 @@ def show_receive(request: Request, db: Db, _caller: Stores, number: str) -> Resp
     """Show the form for goods without an order."""
     with db.read() as session:
         part = load_part(session, number)
-    return _show(request, db, "receive_loose", blank(unit_cost=part.price, location=part.location), number)
+    return _show(request, db, "receive_loose", blank(unit_cost=short_price(part.price), location=part.location), number)
 
 
 @router.post("/parts/{number}/receive")

@@ -13,6 +13,7 @@ from app.platform.errors import Refused
 from app.platform.forms import Form, blank, check
 from app.platform.submissions import claim, settle
 from app.platform.web import Db, SiteSettings, page, see_other
+from app.rules.money import short_price
 from app.stores import actions
 from app.stores.actions import PartData
 from app.stores.forms import PartForm
@@ -100,6 +101,7 @@ def edit_part(request: Request, db: Db, _caller: Stores, number: str) -> Respons
     with db.read() as session:
         part = load_part(session, number)
     values = {n: getattr(part, n) for n in PartForm.model_fields if n not in ("serial_tracked", "active")}
+    values["price"] = short_price(part.price)
     ticks = {n: "yes" if getattr(part, n) else "" for n in ("serial_tracked", "active")}
     return _part_form(request, db, blank(**values, **ticks), number)
 

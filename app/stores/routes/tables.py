@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -24,6 +24,7 @@ from app.stores.spreadsheet import CSV_TYPE, XLSX_TYPE, Table, read_table, write
 from app.stores.table_rows import TableForm
 
 router = APIRouter(include_in_schema=False)
+Done = Annotated[str, Query(pattern=r"^(\d{1,9}-\d{1,9}-\d{1,9})?$")]
 
 
 class _Checked(Exception):
@@ -35,8 +36,8 @@ class _Checked(Exception):
 
 
 @router.get("/stores/import")
-def show_import(request: Request, db: Db, _caller: Stores, done: str = "", kind: str = "parts") -> Response:
-    """Show the form that takes a file."""
+def show_import(request: Request, db: Db, _caller: Stores, done: Done = "", kind: str = "parts") -> Response:
+    """Show the form that takes a file; ``done`` is what the last import did, as ``_done`` writes it."""
     with db.read() as session:
         context = tables_page(session, Form(values={"kind": kind}), None, {}, None, done)
     return page(request, "stores/import.html", context)
