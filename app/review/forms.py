@@ -84,15 +84,15 @@ class TotalsForm(BaseModel):
         return (last.replace(day=1) - timedelta(days=334)).replace(day=1), last
 
 
-class DiscardsForm(BaseModel):
-    """The jobs whose discards are held against their plans: a device model, and days of closing, both included."""
+class ClosedJobsForm(BaseModel):
+    """The closed jobs that are held against their plans: a device model, and days of closing, both included."""
 
     model: int | None = Field(default=None, description="Id of a device model.")
     first: date | None = None
     last: date | None = None
 
     @model_validator(mode="after")
-    def _runs_forward(self) -> "DiscardsForm":
+    def _runs_forward(self) -> "ClosedJobsForm":
         if self.first and self.last and self.first > self.last:
             raise ValueError("The first day is after the last one. Swap them")
         return self

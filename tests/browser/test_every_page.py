@@ -148,7 +148,7 @@ def pages(scene: Scene, who: str) -> list[str]:
         "/", f"/jobs/{scene.quoted}", f"/jobs/{scene.quoted}/quote", f"/jobs/{scene.planned}/hold",
         f"/jobs/{scene.closed}", f"/jobs/{scene.closed}/close", f"/jobs/{scene.kitted}/bench", "/people", "/people/new",
         "/people/1", "/tokens", "/review/history", f"/review/jobs/{scene.closed}", "/review/totals",
-        "/review/clocks", f"/jobs/{scene.up}", f"/jobs/{scene.quoted}/quote?two=cell&two=speaker",
+        "/review/clocks", "/review/times", f"/jobs/{scene.up}", f"/jobs/{scene.quoted}/quote?two=cell&two=speaker",
         f"/jobs/{scene.planned}/promise", "/site/calendar", "/procedures/field-recorder/faults",
         "/procedures/field-recorder/ease", "/review/discards", "/spares/field-recorder/back/F-310",
         "/procedures/import", "/nowhere", f"/jobs/{scene.quoted}/quote/sheet", "/people/tablets", "/people/tablets/1",

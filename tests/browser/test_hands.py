@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import segno
 from PIL import Image
-from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize
+from playwright.sync_api import Browser, BrowserContext, Page, ViewportSize, expect
 
 from app.main import build_app
 from app.platform.clock import uuid7
@@ -326,12 +326,12 @@ def test_a_tap_on_the_rail_opens_all_steps_as_large_rows(page: Page, site: Site)
     at_bench(page, number)
     page.get_by_role("button", name="Show all steps").click()
     rows = page.locator(".steps-dialog li a")
-    assert rows.count() == page.locator(".bench-rail .level").count()
+    expect(rows).to_have_count(page.locator(".bench-rail .level").count())
     assert all((row.bounding_box() or {"height": 0})["height"] >= 15 * MM for row in rows.all())
     assert violations(page) == []
     rows.nth(2).click()
     page.wait_for_function("() => document.querySelector('.kicker').textContent.includes('not next')")
-    assert page.locator(".steps-dialog").count() == 0
+    expect(page.locator(".steps-dialog")).to_have_count(0)
 
 
 def test_the_camera_reads_a_label_and_lets_go_of_the_picture(browser: Browser, site: Site, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from app.jobs.pages.spares import Judged
 from app.platform.forms import Form
-from app.review.forms import DiscardsForm
+from app.review.forms import ClosedJobsForm
 from app.review.waste_chart import WasteChart, WasteRow, waste_chart
 
 DRAWN = 14
@@ -51,7 +51,7 @@ class BeyondLine:
 class DiscardsPage:
     """``lines`` spoiled something or carry spares, the most spoiled first; ``clean`` are the others."""
 
-    form: Form[DiscardsForm]
+    form: Form[ClosedJobsForm]
     models: Sequence[tuple[str, str]]
     first: date
     last: date
@@ -65,7 +65,7 @@ class DiscardsPage:
 
 
 def discards_page(
-    form: Form[DiscardsForm],
+    form: Form[ClosedJobsForm],
     models: Sequence[tuple[int, str]],
     days: tuple[date, date],
     judged: Sequence[Judged],
@@ -106,7 +106,7 @@ def discards_page(
 
 def _line(
     one: Judged,
-    form: Form[DiscardsForm],
+    form: Form[ClosedJobsForm],
     days: tuple[date, date],
     titles: Mapping[str, str],
     names: Mapping[str, str],

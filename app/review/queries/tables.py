@@ -37,6 +37,7 @@ job = table(
     column("parts_cost", Money4),
     column("labour_cost", Money4),
     column("bench_s", Integer),
+    column("median_s", Integer),
     column("p80_s", Integer),
     column("closed_at", _moment),
     column("closed_by", Integer),

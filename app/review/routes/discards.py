@@ -11,7 +11,7 @@ from app.people.access import Supervisor
 from app.platform import clock
 from app.platform.forms import check
 from app.platform.web import Db, SiteSettings, page
-from app.review.forms import DiscardsForm
+from app.review.forms import ClosedJobsForm
 from app.review.pages.discards import discards_page
 from app.review.queries.history import model_names
 from app.review.routes.history import asked
@@ -25,8 +25,8 @@ router = APIRouter(include_in_schema=False)
 def show_discards(request: Request, db: Db, settings: SiteSettings, _caller: Supervisor) -> Response:
     """Show what closed jobs used and spoiled beside what their sheets planned."""
     today = clock.now().astimezone(settings.zone).date()
-    form = check(DiscardsForm, asked(request))
-    wanted = form.data or DiscardsForm()
+    form = check(ClosedJobsForm, asked(request))
+    wanted = form.data or ClosedJobsForm()
     days = wanted.days(today)
     start, end = midnight(days[0], settings.zone), midnight(days[1] + timedelta(days=1), settings.zone)
     with db.read() as session:
