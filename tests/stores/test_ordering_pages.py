@@ -1,9 +1,15 @@
 """From the reorder list to goods on the shelf, through the pages."""
 
 from collections.abc import Callable
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
+import pytest
+
+from app.platform.clock import uuid7
 from app.platform.db import Database
-from app.stores import queries
+from app.platform.errors import Refused
+from app.stores import actions, queries
 from tests.stores.shop import faults, level, receive
 from tests.visitor import Page, Visitor
 
@@ -63,6 +69,19 @@ def test_goods_cannot_be_expected_before_the_order(shop: Database, visit: Visit)
     assert refused.status == 409
     assert "That day is over already. Choose the day on which the goods should be here." in refused.words
     assert level(shop, "DISP-1").on_order == 0
+
+
+def test_today_is_the_workshops_day_and_not_that_of_utc(shop: Database) -> None:
+    # Eight in the evening in the west, when the day has ended in UTC.
+    at, here = datetime(2026, 3, 3, 4, 0, tzinfo=UTC), date(2026, 3, 2)
+    stamp: dict[str, Any] = {"at": at, "who": None}
+    with shop.write() as session:
+        supplier = queries.suppliers(session)[0].id
+        lines = [actions.OrderLine("SCRW-1", 50)]
+        number = actions.place_order(session, supplier, lines, here, entry_id=uuid7(), today=here, **stamp)
+        with pytest.raises(Refused, match="over already"):
+            actions.place_order(session, supplier, lines, here, entry_id=uuid7(), today=here + timedelta(1), **stamp)
+    assert number.startswith("P")
 
 
 def test_goods_are_received_in_part_and_then_whole(shop: Database, visit: Visit) -> None:

@@ -40,28 +40,29 @@ def place_order(
     who: int | None,
     note: str = "",
     draft: bool = False,
+    today: date | None = None,
 ) -> str:
     """Place an order with one supplier; returns its number. No ``expected_on``: after the longest lead time.
 
     A draft is kept and nothing of it counts as on order until it is sent. A line without a price costs what the
     supplier asks from that quantity on, or the part's price. Refused for parts that neither come from this supplier
     nor have a price of his, a part named twice, a quantity that is not in packs or under the minimum order, or a day
-    before that of the order.
+    before ``today``, the workshop's day (that of ``at`` in UTC where it is not told).
     """
-    if expected_on is not None and expected_on < at.date():
+    today = today or at.date()
+    if expected_on is not None and expected_on < today:
         raise Refused("That day is over already. Choose the day on which the goods should be here.", "expected_on")
     if session.get(Supplier, supplier_id) is None:
         raise NotFound(f"supplier {supplier_id}")
-    lines = [line for line in lines if line.quantity]
-    if not lines:
+    if not (lines := [line for line in lines if line.quantity]):
         raise Refused("The order has no lines. Enter a quantity for at least one part.")
     held = lock_parts(session, [line.part_number for line in lines])
     if len(held) != len(lines):
         raise Refused("A part stands on the order twice. Put its quantity in one line.")
     prices = _prices(session, supplier_id, [part.id for part in held.values()])
     for line in lines:
-        part = held[line.part_number].part
-        _check_line(part, line.quantity, supplier_id, offered=id_of(part) in prices)
+        one = held[line.part_number]
+        _check_line(one.part, line.quantity, supplier_id, offered=one.id in prices)
     lead = max(part.part.lead_time_days for part in held.values())
     order = PurchaseOrder(
         number=f"tmp{entry_id[-12:]}",
@@ -69,7 +70,7 @@ def place_order(
         status=OrderStatus.DRAFT if draft else OrderStatus.SENT,
         placed_at=at,
         placed_by=who,
-        expected_on=expected_on or at.date() + timedelta(days=lead),
+        expected_on=expected_on or today + timedelta(days=lead),
         note=note,
     )
     session.add(order)

@@ -303,7 +303,7 @@ def order(db: Db, _caller: ApiStores, number: str) -> OrderOut:
 
 
 @router.post("/orders", status_code=201, response_model=OrderOut)
-def place_order(db: Db, caller: ApiStores, body: NewOrder) -> Any:
+def place_order(db: Db, settings: SiteSettings, caller: ApiStores, body: NewOrder) -> Any:
     """Place an order with one supplier."""
     at = clock.now()
     with first_outcome() as outcome, db.write() as session:
@@ -315,6 +315,7 @@ def place_order(db: Db, caller: ApiStores, body: NewOrder) -> Any:
         number = actions.place_order(
             session, supplier.id, lines, body.expected_on,
             entry_id=key, at=at, who=caller.person_id, note=body.note, draft=body.draft,
+            today=workshop_day(settings, at),
         )  # fmt: skip
         outcome.settle(session, key, f"/api/v1/orders/{number}")
     return order(db, caller, outcome.name)

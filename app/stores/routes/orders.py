@@ -54,7 +54,7 @@ def _review(
 
 
 @router.post("/orders/new")
-def place_order(request: Request, db: Db, caller: Stores, raw: Posted) -> Response:
+def place_order(request: Request, db: Db, settings: SiteSettings, caller: Stores, raw: Posted) -> Response:
     """Place an order."""
     form = check(OrderHead, raw)
     numbers = raw.all("line")
@@ -71,6 +71,7 @@ def place_order(request: Request, db: Db, caller: Stores, raw: Posted) -> Respon
             number = actions.place_order(
                 session, supplier, wanted, form.data.expected_on,
                 entry_id=key, at=at, who=caller.person_id, note=form.data.note, draft=raw.get("as") == "draft",
+                today=workshop_day(settings, at),
             )  # fmt: skip
             settle(session, key, f"/orders/{number}")
     except Refused as refusal:
